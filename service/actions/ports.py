@@ -1,0 +1,117 @@
+"""What actions need of the outside, as Protocols; the doors hand in what honours them."""
+
+from collections.abc import Iterable, Sequence
+from contextlib import AbstractContextManager
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Protocol
+
+from service.basics.query import Query
+from service.basics.stored import Exam, Keys, Post, Record, StepKey, Stored, Trace
+from service.catalogue.catalogue import Catalogue
+
+
+@dataclass(frozen=True, slots=True)
+class Caller:
+    """Who asks: the organisation of the token, its kind (practice, clinic, records), and the request's id."""
+
+    organization: str
+    kind: str
+    scopes: tuple[str, ...]
+    label: str  # of the token; never the token
+    request: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """One page of a search: the newest first unless asked otherwise; `after` is "" on the last page."""
+
+    matches: tuple[Stored, ...]
+    total: int | None
+    after: str = ""
+
+
+class View(Protocol):
+    """A consistent look at one organisation's resources. Nothing of another organisation is ever visible."""
+
+    organization: str
+
+    def get(self, type_: str, id_: str) -> Stored | None: ...
+    def get_many(self, keys: Iterable[tuple[str, str]]) -> dict[tuple[str, str], Stored]: ...
+    def version(self, type_: str, id_: str, version: int) -> Stored | None: ...
+    def history(
+        self, type_: str = "", id_: str = "", *, since: str = "", count: int = 50, after: str = ""
+    ) -> Page: ...
+    def search(self, query: Query) -> Page: ...
+    def exam(self, task: str) -> Exam | None: ...
+    def exam_of_order(self, order: str) -> Exam | None: ...
+    def step_keys(self, exam: str) -> tuple[StepKey, ...]: ...
+    def exam_of_step(self, task: str) -> Exam | None: ...
+    def steps(self, exam: str) -> tuple[Stored, ...]: ...
+    def receipt(self, key: str) -> tuple[str, bytes] | None: ...
+    def destinations(self) -> tuple[str, ...]: ...  # names of the active ones
+    def posted(self, thread: str) -> tuple[tuple[str, str], ...]: ...  # (destination, event) already promised for an exam
+    def practice_text(self) -> str: ...  # the organisation's own settings and billing profile as JSON text, or ""
+
+
+class Work(View, Protocol):
+    """One open transaction: all of it is committed together when the `with` ends, or nothing."""
+
+    now: datetime
+
+    def claim(self, type_: str, criteria: str, id_: str) -> str | None:
+        """Take the unique row (organisation, type, criteria) for id_, waiting for whoever holds it.
+
+        None when it was free and is now ours; else the id that has it (the row stays locked until the end)."""
+
+    def move_claim(self, type_: str, criteria: str, id_: str) -> None: ...
+    def drop_claims(self, type_: str, id_: str) -> None: ...
+    def lock_exam(self, task: str) -> Exam | None:
+        """The exam row, held until the end of the transaction."""
+
+    def put(self, records: Sequence[Record]) -> None:
+        """Write versions in bulk; a version that is not the successor of the stored one raises Conflict."""
+
+    def save_exam(self, exam: Exam) -> None: ...
+    def save_steps(self, steps: Iterable[StepKey]) -> None: ...
+    def save_receipt(self, key: str, fingerprint: str, answer: bytes) -> None: ...
+    def next_invoice_number(self, year: int) -> int:
+        """The next number of the organisation's series of that year; gap-free, for it falls with the transaction."""
+
+    def post(self, posts: Iterable[Post]) -> None: ...
+    def count_unmapped(self, seen: Iterable[tuple[str, str, str, str]]) -> None:
+        """Count codes without a mapping: (what, system, code, display)."""
+
+    def trace(self, line: Trace) -> None: ...
+    def keep_catalogue(self, hash_: str, text: str) -> None: ...
+
+
+class Books(Protocol):
+    """The store: opens views and units of work."""
+
+    def view(self, organization: str) -> AbstractContextManager[View]: ...
+    def begin(self, organization: str) -> AbstractContextManager[Work]: ...
+
+
+class Indexer(Protocol):
+    """fhir/search: the keys of a resource."""
+
+    def __call__(self, organization: str, resource: dict[str, object]) -> Keys: ...
+
+
+class Catalogues(Protocol):
+    """The catalogue in force and those that older exams were opened with."""
+
+    current: Catalogue
+
+    def of(self, hash_: str) -> Catalogue: ...
+
+
+@dataclass(frozen=True, slots=True)
+class House:
+    """What the doors join for the actions."""
+
+    books: Books
+    catalogues: Catalogues
+    base: str = "http://127.0.0.1:8000/fhir"  # our own base URL, for Location and absolute self-references
+    extra: dict[str, object] = field(default_factory=dict)

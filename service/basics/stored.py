@@ -1,0 +1,112 @@
+"""What crosses the wall between the store and everyone else: resources as text, with their keys."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """One search key of a resource: `key` hashes (organisation, type, parameter, value) to a signed 64-bit int.
+
+    low and high are microseconds since the epoch: of the period for date parameters (then `key` hashes the
+    parameter alone), else both are the resource's own date, so that the newest come first."""
+
+    key: int
+    low: int
+    high: int
+
+
+@dataclass(frozen=True, slots=True)
+class TextMark:
+    """One string key: folded text (lower case, no accents) for prefix search."""
+
+    key: int
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Keys:
+    """All search keys of one resource."""
+
+    marks: frozenset[Mark]
+    texts: frozenset[TextMark]
+
+
+@dataclass(frozen=True, slots=True)
+class Stored:
+    """One version of one resource as it is kept: `body` is its JSON text, meta included; empty when deleted."""
+
+    type: str
+    id: str
+    version: int
+    updated: str  # instant, as in meta.lastUpdated
+    body: bytes
+    deleted: bool = False
+    method: str = "POST"  # the write that made this version: POST, PUT, PATCH or DELETE
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """One version to be written. `before` holds the version it replaces and `old` its keys, None for a new resource."""
+
+    new: Stored
+    keys: Keys
+    before: Stored | None = None
+    old: Keys | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Exam:
+    """The exam row, a projection of the exam's Task and what belongs to it (ids without type)."""
+
+    id: str  # of the exam's Task
+    order: str
+    animal: str
+    procedure: str
+    service: str  # key of mappings/services.csv
+    catalogue: str  # hash of the catalogue it was opened with
+    state: str  # accepted, in-progress, finished, cancelled, withdrawn
+    started: str = ""  # earliest instant among its evidence; frozen at finish
+    report: str = ""
+    invoice: str = ""
+    credit: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class StepKey:
+    """The step row: which Task is the step `code` of an exam."""
+
+    exam: str
+    code: str
+    task: str
+    state: str  # of the Task: ready, draft, completed, cancelled
+
+
+@dataclass(frozen=True, slots=True)
+class Post:
+    """One finished message for one destination. key is unique per destination and never changes; body never changes.
+
+    thread orders posts (an exam's id): the next one of a thread waits until the one before is delivered."""
+
+    id: str
+    destination: str  # name
+    key: str
+    thread: str
+    event: str  # finished, amended, withdrawn, cancelled
+    body: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """One line of the audit: what was done by whom to what (BALP's content, without names or bodies)."""
+
+    id: str
+    recorded: str  # instant
+    interaction: str  # restful-interaction code: create, update, read, vread, search-type, transaction, operation ...
+    action: str  # C R U D E
+    outcome: str  # 0, 4 (refused), 8
+    client: str  # label of the token
+    request: str  # X-Request-Id
+    type: str = ""
+    id_of: str = ""
+    operation: str = ""
+    entities: tuple[str, ...] = ()  # Type/id references, at most 200

@@ -1,0 +1,1 @@
+"""The charge and its invoice: pure decisions over frozen values."""

@@ -1,0 +1,52 @@
+"""The catalogue: all rows of mappings/ as frozen, checked values, named by the hash of their text."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from service.basics.money import Currency
+from service.billing.practice import Practice
+from service.billing.tariff import Price
+from service.exam.rules import Attribute, MeasureRule, Protocol, Reason, Service, Structure
+
+Key = tuple[str, str]  # (system URI, code)
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """One caution: where it is shown and its words."""
+
+    id: str
+    where: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Catalogue:
+    """Everything a vet, a biller or an integrator could have an opinion about.
+
+    `hash` covers what an exam is judged by (not the sender mappings `sites`, `properties`, `words`, `planes`)."""
+
+    hash: str
+    files: Mapping[str, str]  # relative path -> text, as read
+    systems: Mapping[str, str]  # short name -> URI
+    species: Mapping[Key, str]  # code -> dog | cat
+    structures: Mapping[str, Structure]
+    protocols: Mapping[str, Protocol]  # by species
+    vocabularies: Mapping[str, tuple[Attribute, ...]]  # by Structure.vocabulary
+    measures: Mapping[tuple[str, str, str], MeasureRule]  # (species, structure, measure key)
+    reasons: Mapping[str, Reason]
+    services: Mapping[str, Service]
+    orders: Mapping[Key, str]  # order code -> service key
+    organs: Mapping[tuple[str, str, str], tuple[str, ...]]  # (system, code, laterality or "") named by an order -> structures
+    sites: Mapping[tuple[str, str, str], str]  # (system, code, laterality or "") -> structure; "" when ambiguous
+    lateralities: Mapping[Key, str]  # code -> left | right | both
+    properties: Mapping[Key, tuple[str, ...]]  # code -> "measure:<key>" or "attribute:<key>" or "note:sedation" ...
+    words: Mapping[Key, tuple[str, str, str]]  # code -> (vocabulary, attribute, value)
+    planes: Mapping[Key, str]  # code -> long | short | multi
+    plane_codings: Mapping[str, tuple[str, str, str]]  # plane -> (system, code, display)
+    prices: tuple[Price, ...]
+    practices: Mapping[str, Practice]
+    currencies: Mapping[str, Currency]
+    cautions: tuple[Caution, ...]
+    sections: tuple[tuple[str, str], ...]  # report sections in order: (key, title)
+    unique_identifiers: frozenset[Key]  # (resource type, v2-0203 type code) kinds that belong to one resource

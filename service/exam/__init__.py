@@ -1,0 +1,1 @@
+"""The survey of one animal and its report: pure decisions over frozen values."""

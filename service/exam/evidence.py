@@ -1,0 +1,49 @@
+"""What was seen at the scanner, before and after it found its step."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from service.basics.coding import Coding
+
+
+@dataclass(frozen=True, slots=True)
+class Sighting:
+    """One Observation, Media or ImagingStudy as sent, read but not yet understood."""
+
+    source: str  # "Observation/<id>"
+    kind: str  # observation, still, clip, study
+    codes: tuple[Coding, ...] = ()
+    site: tuple[Coding, ...] = ()  # codings of bodySite, laterality among them
+    planes: tuple[Coding, ...] = ()
+    at: str = ""  # instant or dateTime of the look
+    by: str = ""  # who, as a reference or name
+    quantity: Decimal | None = None
+    unit: str = ""  # UCUM
+    words: tuple[Coding, ...] = ()  # codings of a coded value
+    text: str = ""
+    absent: tuple[Coding, ...] = ()  # dataAbsentReason
+    limitation: tuple[Coding, ...] = ()  # component: seen in part because of
+    window: str = ""
+    station: int | None = None
+    confirmed: bool = False  # an implausible value was confirmed by a person
+    retracted: bool = False  # entered-in-error
+    doppler: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """A sighting that found its structure: what it proves there, as entries' items ("plane:long", "measure:length")."""
+
+    sighting: Sighting
+    structure: str
+    items: tuple[str, ...]
+    value: str = ""  # value code of a finding
+
+
+@dataclass(frozen=True, slots=True)
+class Unmapped:
+    """A sighting that no row leads to a step: kept, listed and counted. what: site, site-ambiguous, code, value, plane."""
+
+    sighting: Sighting
+    what: str
+    coding: Coding

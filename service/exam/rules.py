@@ -1,0 +1,129 @@
+"""Rows of mappings/ as the survey reads them: structures, protocol steps, vocabularies, measures, reasons, services."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from service.basics.coding import Coding
+
+
+@dataclass(frozen=True, slots=True)
+class Structure:
+    """One anatomical structure. `vocabulary` names the group of its finding attributes ("liver", "gut", "kidney")."""
+
+    key: str
+    title: str
+    vocabulary: str
+    site: tuple[Coding, ...]  # codings of the body site, outside codes first, our own last
+    laterality: Coding | None = None
+    group: str = ""  # the organ by which an order can name it: "liver", "kidneys", "pancreas" ...
+
+
+@dataclass(frozen=True, slots=True)
+class StepRule:
+    """One row of a protocol: one structure at one station, with what it asks for."""
+
+    code: str
+    station: int
+    station_title: str
+    sequence: int
+    structure: str
+    title: str
+    requirement: str  # required, required-attempt, if-visible, if-present, if-relevant, only-if-asked, optional
+    sex: str = ""  # "", male, female
+    neutered: bool | None = None  # None: either
+    special: str = ""  # "", retained-testis, pregnancy: a condition that code decides
+    planes: tuple[str, ...] = ()  # long, short, multi
+    stills: int = 0
+    clip: str = "no"  # no, optional, required, required-if-present
+    measures: tuple[str, ...] = ()  # must be measured
+    may_measure: tuple[str, ...] = ()
+    windows: tuple[str, ...] = ()  # other windows or stations that can settle it
+    operation: str = ""  # the operation that would explain its absence
+    settles: tuple[str, ...] = ()  # steps that a second look here settles
+
+    @property
+    def owed_from_start(self) -> bool:
+        """Whether the step is owed without anyone beginning it."""
+        return self.requirement in {"required", "required-attempt"}
+
+
+@dataclass(frozen=True, slots=True)
+class Protocol:
+    """The systematic survey of one species, its steps in scanning order."""
+
+    key: str
+    species: str
+    steps: tuple[StepRule, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Value:
+    """One word of a vocabulary; grade 0 (expected) to 3 (marked)."""
+
+    code: str
+    display: str
+    default: bool
+    grade: int
+
+
+@dataclass(frozen=True, slots=True)
+class Attribute:
+    """One question about a structure, asked always or only when another attribute has (not) a value.
+
+    asked_when: "" or "attribute=value" or "attribute!=value" of the same structure."""
+
+    key: str
+    title: str
+    values: tuple[Value, ...]
+    compared_with: str = ""
+    asked_when: str = ""
+
+    @property
+    def default(self) -> Value | None:
+        """The one value that "as expected" stands for; None when there is not exactly one."""
+        found = [v for v in self.values if v.default]
+        return found[0] if len(found) == 1 else None
+
+
+@dataclass(frozen=True, slots=True)
+class MeasureRule:
+    """One measurement of one structure. unit is UCUM; low and high bound what is plausible, inclusive, in `unit`."""
+
+    structure: str
+    key: str
+    title: str
+    codes: tuple[Coding, ...]
+    unit: str
+    decimals: int
+    low: Decimal
+    high: Decimal
+    doppler: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """Why something was not seen. price_effect: what it does to the price when a whole rest is left (full, limited, none)."""
+
+    code: str
+    display: str
+    group: str
+    needs_detail: bool
+    counts_as_examined: bool
+    price_effect: str
+    remaining: bool  # may be given as `remaining` at finish
+    suggestion: str = ""
+    dispositions: tuple[str, ...] = ("not-seen", "seen-part")
+
+
+@dataclass(frozen=True, slots=True)
+class Service:
+    """What can be ordered: which codes order it, which steps it asks for, which charge it leads to."""
+
+    key: str
+    title: str
+    codes: tuple[Coding, ...]
+    scope: str  # full, limited, recheck, fluid-check
+    names_organs: bool  # the order must name organs
+    structures: tuple[str, ...]  # fixed structures of a focused exam
+    charge: str  # charge code of mappings/tariff.csv
+    report_code: tuple[Coding, ...] = ()

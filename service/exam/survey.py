@@ -1,0 +1,42 @@
+"""A step of the survey: its rule and what has been entered for it."""
+
+from dataclasses import dataclass
+
+from service.exam.rules import StepRule
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One thing entered for a step.
+
+    item: "plane:long" | "still" | "clip" | "measure:<key>" | "finding:<attribute>" | "disposition:<code>"
+        | "excused:<item>" | "settled-elsewhere:<step>"; dispositions: seen, seen-part, not-seen, absent-surgical,
+        absent-unexplained, deferred.
+    source: the resource it rests on ("Observation/<id>"), or "" when the Task itself is the record."""
+
+    item: str
+    source: str
+    at: str
+    by: str
+    value: str = ""  # of a finding: its value code
+    reason: str = ""  # key of the reason
+    note: str = ""
+    window: str = ""
+    station: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step of one exam. Its state is a function of these; entries keep the order in which they came."""
+
+    task: str  # id of its Task
+    rule: StepRule
+    entries: tuple[Entry, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Owed:
+    """One thing still owed, with words for a person."""
+
+    item: str
+    text: str

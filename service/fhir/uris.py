@@ -1,0 +1,60 @@
+"""Every URI the service speaks: HL7's and our own, in this one file."""
+
+BASE = "https://sonoledger.example/fhir"
+
+# our code systems
+STRUCTURE = f"{BASE}/CodeSystem/structure"
+STEP = f"{BASE}/CodeSystem/survey-step"
+ITEM = f"{BASE}/CodeSystem/survey-item"
+STATE = f"{BASE}/CodeSystem/survey-state"  # Task.businessStatus
+DISPOSITION = f"{BASE}/CodeSystem/disposition"
+REASON = f"{BASE}/CodeSystem/not-seen-reason"
+ATTRIBUTE = f"{BASE}/CodeSystem/finding-attribute"
+FINDING = f"{BASE}/CodeSystem/finding"
+MEASURE = f"{BASE}/CodeSystem/measure"
+SERVICE = f"{BASE}/CodeSystem/service"
+CHARGE = f"{BASE}/CodeSystem/charge"
+NOTE = f"{BASE}/CodeSystem/exam-note"  # sedation, doppler, fasting, weight-at-exam, sex-answer
+PLANE = f"{BASE}/CodeSystem/plane"
+TASK_CODE = f"{BASE}/CodeSystem/task-code"
+AMENDMENT = f"{BASE}/CodeSystem/amendment"
+
+# our identifiers, extensions
+ID = f"{BASE}/id"  # identifier system under which our own resources are known elsewhere: value = our id
+CHARGE_ID = f"{BASE}/charge-identity"
+INVOICE_NUMBER = f"{BASE}/invoice-number"  # + "/<organisation>"
+X_PLANE = f"{BASE}/StructureDefinition/plane"  # on Observation: valueCodeableConcept
+X_WINDOW = f"{BASE}/StructureDefinition/window"  # valueString
+X_STATION = f"{BASE}/StructureDefinition/station"  # valuePositiveInt
+X_CONFIRMED = f"{BASE}/StructureDefinition/confirmed-value"  # valueBoolean
+X_ENTERED = f"{BASE}/StructureDefinition/entered"  # on Task.output: complex, at (dateTime) and by (string)
+X_CREDITS = f"{BASE}/StructureDefinition/credited-invoice"  # valueReference
+X_CREDITED_LINE = f"{BASE}/StructureDefinition/credited-line"  # valuePositiveInt
+X_SELLER = f"{BASE}/StructureDefinition/seller"  # complex: name, address, tax-number, bank
+X_ROUNDING = f"{BASE}/StructureDefinition/tax-rounding"  # valueCode: group | line
+X_TAX_RATE = f"{BASE}/StructureDefinition/tax-rate"  # valueDecimal
+
+# HL7 and others
+ANIMAL = "http://hl7.org/fhir/StructureDefinition/patient-animal"
+NEUTER = "http://hl7.org/fhir/animal-genderstatus"
+STATUS_REASON = "http://hl7.org/fhir/StructureDefinition/event-statusReason"
+DATA_ABSENT = "http://terminology.hl7.org/CodeSystem/data-absent-reason"
+CATEGORY = "http://terminology.hl7.org/CodeSystem/observation-category"
+INTERPRETATION = "http://terminology.hl7.org/CodeSystem/v3-ObservationInterpretation"
+IDENTIFIER_TYPE = "http://terminology.hl7.org/CodeSystem/v2-0203"
+ROLE = "http://terminology.hl7.org/CodeSystem/v2-0063"
+SECTION = "http://terminology.hl7.org/CodeSystem/v2-0074"
+TASK_FULFIL = "http://hl7.org/fhir/CodeSystem/task-code"
+SCT = "http://snomed.info/sct"
+LOINC = "http://loinc.org"
+DCM = "http://dicom.nema.org/resources/ontology/DCM"
+UCUM = "http://unitsofmeasure.org"
+SUBSETTED = "http://terminology.hl7.org/CodeSystem/v3-ObservationValue"
+DICOM_UID = "urn:dicom:uid"
+RESTFUL = "http://hl7.org/fhir/restful-interaction"
+AUDIT_TYPE = "http://terminology.hl7.org/CodeSystem/audit-event-type"
+OBJECT_ROLE = "http://terminology.hl7.org/CodeSystem/object-role"
+ENTITY_TYPE = "http://terminology.hl7.org/CodeSystem/audit-entity-type"
+PRICE_ROLE = "http://hl7.org/fhir/invoice-priceComponentType"
+CURRENCY = "urn:iso:std:iso:4217"
+XHTML = "http://www.w3.org/1999/xhtml"
