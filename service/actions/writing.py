@@ -1,0 +1,56 @@
+"""Resources with their new versions into the open transaction: the one way a resource is stored."""
+
+from collections.abc import Iterable
+from typing import Any
+
+from service.actions.ports import Work
+from service.basics.stored import Record, Stored
+from service.fhir import exact, search
+
+Json = dict[str, Any]
+
+
+def write(work: Work, new: Iterable[Json], changed: Iterable[tuple[Json, Stored]] = (), *, method: str = "PUT") -> list[Stored]:
+    """Store new resources (they bear their ids) as version 1, and changed ones as the successor of what they replace.
+
+    Returns the stored versions in the order given, new ones first. Raises Conflict when a replaced version is no longer
+    the current one."""
+    records = [_first(work, resource) for resource in new]
+    records += [_next(work, resource, before, method=method) for resource, before in changed]
+    work.put(records)
+    return [record.new for record in records]
+
+
+def rewrite(work: Work, changed: Iterable[Json]) -> list[Stored]:
+    """Store the next version of resources that exist, looking up what they replace; unknown ones are stored as new."""
+    resources = list(changed)
+    before = work.get_many((r["resourceType"], r["id"]) for r in resources)
+    new = [r for r in resources if (r["resourceType"], r["id"]) not in before]
+    old = [(r, before[r["resourceType"], r["id"]]) for r in resources if (r["resourceType"], r["id"]) in before]
+    return write(work, new, old)
+
+
+def decoded(stored: Stored) -> Json:
+    """The resource of a stored version."""
+    found: Json = exact.decode(stored.body)
+    return found
+
+
+def _first(work: Work, resource: Json) -> Record:
+    new = _stored(work, resource, 1, "POST")
+    return Record(new, search.keys(work.organization, resource))
+
+
+def _next(work: Work, resource: Json, before: Stored, *, method: str) -> Record:
+    new = _stored(work, resource, before.version + 1, method)
+    old = search.keys(work.organization, decoded(before))
+    return Record(new, search.keys(work.organization, resource), before, old)
+
+
+def _stored(work: Work, resource: Json, version: int, method: str) -> Stored:
+    updated = exact.instant(work.now)
+    meta = {**resource.get("meta", {}), "versionId": str(version), "lastUpdated": updated}
+    rest = {k: v for k, v in resource.items() if k not in {"resourceType", "id", "meta"}}
+    resource.update(meta=meta)
+    whole = {"resourceType": resource["resourceType"], "id": resource["id"], "meta": meta, **rest}
+    return Stored(resource["resourceType"], resource["id"], version, updated, exact.encode(whole), method=method)
