@@ -1,0 +1,63 @@
+"""What the courier needs of the outbox, as Protocols; the store honours them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Protocol
+
+
+class Leased(Protocol):
+    """A post that is ours until `until`: what to send, where, and how often it was tried before."""
+
+    @property
+    def organization(self) -> str: ...
+    @property
+    def destination(self) -> str: ...  # name
+    @property
+    def url(self) -> str: ...  # the record system's FHIR base
+    @property
+    def authorization(self) -> str: ...  # value of the Authorization header, "" for none
+    @property
+    def id(self) -> str: ...
+    @property
+    def token(self) -> str: ...  # of the lease; a settlement under another one changes nothing
+    @property
+    def until(self) -> datetime: ...
+    @property
+    def key(self) -> str: ...
+    @property
+    def thread(self) -> str: ...
+    @property
+    def event(self) -> str: ...
+    @property
+    def body(self) -> bytes: ...
+    @property
+    def tries(self) -> int: ...  # finished attempts since the post was made or last replayed
+
+
+@dataclass(frozen=True, slots=True)
+class Settlement:
+    """What became of one attempt, and what follows for the post.
+
+    state: delivered, waiting (again at `due`) or dead; status is HTTP's, None when no answer came;
+    answer is the shortened text that came back; disable: the destination said it is gone for good."""
+
+    state: str
+    started: datetime
+    milliseconds: int
+    status: int | None
+    reason: str
+    answer: str = ""
+    due: datetime | None = None
+    disable: bool = False
+
+
+class Outbox(Protocol):
+    """The posts, shared by every courier. Each call is one short transaction."""
+
+    def lease(self, worker: str, *, limit: int, seconds: int, now: datetime) -> Sequence[Leased]: ...
+    def settle(self, leased: Leased, settlement: Settlement, *, now: datetime) -> bool:
+        """Record the attempt and move the post; False, with nothing changed, when the lease is no longer ours."""
+
+    def release(self, leased: Leased) -> None:
+        """Give back a post that was never sent."""
