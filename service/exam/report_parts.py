@@ -1,0 +1,102 @@
+"""The report as a value: sections of statements, before it becomes text, HTML or FHIR."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+from service.exam.animal import Animal
+from service.exam.report_facts import Edition
+from service.exam.rules import Attribute, MeasureRule, Reason, Service, Structure
+
+
+class Caution(Protocol):
+    """One caution row."""
+
+    @property
+    def id(self) -> str: ...
+    @property
+    def text(self) -> str: ...
+
+
+class Rules(Protocol):
+    """What compose() reads of the catalogue the exam was opened with; service.catalogue's Catalogue honours it."""
+
+    @property
+    def structures(self) -> Mapping[str, Structure]: ...
+    @property
+    def vocabularies(self) -> Mapping[str, tuple[Attribute, ...]]: ...
+    @property
+    def measures(self) -> Mapping[tuple[str, str, str], MeasureRule]: ...
+    @property
+    def reasons(self) -> Mapping[str, Reason]: ...
+    @property
+    def cautions(self) -> Sequence[Caution]: ...
+    @property
+    def sections(self) -> Sequence[tuple[str, str]]: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Measurement:
+    """One measurement in words: value holds every digit as sent with its unit; limit says what it was compared with."""
+
+    title: str
+    value: str
+    limit: str
+    plane: str = ""
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Statement:
+    """One statement, readable aloud. label names what it speaks of ("Left kidney", "Owner"); "" when text needs none.
+
+    kind: plain, authored (a person's own words), expected, noted (differs from expected), part, unseen, absent."""
+
+    text: str
+    label: str = ""
+    kind: str = "plain"
+    station: str = ""  # heading of the station, findings only
+    measurements: tuple[Measurement, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """One section; numbered ones are lists whose order matters."""
+
+    key: str
+    title: str
+    statements: tuple[Statement, ...]
+    numbered: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One statement as it stands on paper: section title, label and text, measurements included."""
+
+    section: str
+    label: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """One composed report. notices stand above everything (preliminary, amended, withdrawn); brief is its limits in a line."""
+
+    title: str
+    status_words: str
+    notices: tuple[str, ...]
+    brief: tuple[str, ...]
+    sections: tuple[Section, ...]
+    cautions: tuple[tuple[str, str], ...]  # (id, text)
+    animal: Animal
+    animal_words: str
+    service: Service
+    edition: Edition
+    exam: str
+    started: str
+    issued: str
+    issued_words: str
+    practice: str
+    interpreter: str
+    conclusions: tuple[str, ...]
+    language: str = "en"
