@@ -18,7 +18,7 @@ class BillingProfile:
 
 @dataclass(frozen=True, slots=True)
 class Practice:
-    """One practice row. opening holds one (from, to) pair of minutes of the day for each weekday, Monday first, None closed."""
+    """One practice row. opening: a (from, to) pair of minutes of the day per weekday, Monday first, None closed."""
 
     organization: str
     zone: str

@@ -18,11 +18,13 @@ NOTE = f"{BASE}/CodeSystem/exam-note"  # sedation, doppler, fasting, weight-at-e
 PLANE = f"{BASE}/CodeSystem/plane"
 TASK_CODE = f"{BASE}/CodeSystem/task-code"
 AMENDMENT = f"{BASE}/CodeSystem/amendment"
+INVOICE_TYPE = f"{BASE}/CodeSystem/invoice-type"  # invoice, credit
 
 # our identifiers, extensions
 ID = f"{BASE}/id"  # identifier system under which our own resources are known elsewhere: value = our id
 CHARGE_ID = f"{BASE}/charge-identity"
 INVOICE_NUMBER = f"{BASE}/invoice-number"  # + "/<organisation>"
+ORGANIZATION = f"{BASE}/organization"  # identifier system of an organisation here: value = its slug
 X_PLANE = f"{BASE}/StructureDefinition/plane"  # on Observation: valueCodeableConcept
 X_WINDOW = f"{BASE}/StructureDefinition/window"  # valueString
 X_STATION = f"{BASE}/StructureDefinition/station"  # valuePositiveInt
@@ -33,6 +35,7 @@ X_CREDITED_LINE = f"{BASE}/StructureDefinition/credited-line"  # valuePositiveIn
 X_SELLER = f"{BASE}/StructureDefinition/seller"  # complex: name, address, tax-number, bank
 X_ROUNDING = f"{BASE}/StructureDefinition/tax-rounding"  # valueCode: group | line
 X_TAX_RATE = f"{BASE}/StructureDefinition/tax-rate"  # valueDecimal
+X_LINE = f"{BASE}/StructureDefinition/invoice-line"  # complex: code, animal, exam-date, performer, exam
 
 # HL7 and others
 ANIMAL = "http://hl7.org/fhir/StructureDefinition/patient-animal"

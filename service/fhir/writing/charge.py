@@ -1,0 +1,55 @@
+"""A Charge into its ChargeItem, and the ChargeItem as it goes from state to state."""
+
+from typing import Any
+
+from service.billing.charge import Charge
+from service.fhir import uris
+
+Json = dict[str, Any]
+
+
+def charge_item(charge: Charge, *, exam: str, procedure: str, animal: str, now: str, requester: str = "") -> Json:
+    """A new ChargeItem. exam, procedure and animal are ids of Task, Procedure and Patient; now an instant.
+
+    No price is on it: the tariff has it, and the invoice line keeps what was charged."""
+    coding = {"system": uris.CHARGE, "code": charge.identity.code, "display": charge.text}
+    item: Json = {
+        "resourceType": "ChargeItem",
+        "id": charge.id,
+        "identifier": [{"system": uris.CHARGE_ID, "value": charge.identity.text}],
+        "status": charge.status,
+        "code": {"coding": [coding], "text": charge.text},
+        "subject": {"reference": f"Patient/{animal}"},
+        "performingOrganization": organization(charge.identity.organization),
+        "quantity": {"value": 1},
+        "enteredDate": now,
+        "service": [{"reference": f"Procedure/{procedure}"}],
+        "supportingInformation": [{"reference": f"Task/{exam}"}],
+    }
+    if requester.startswith("Organization/"):
+        item["requestingOrganization"] = {"reference": requester}
+    return item
+
+
+def organization(slug: str, name: str = "") -> Json:
+    """A logical reference to an organisation of this service, by its slug."""
+    reference: Json = {"type": "Organization", "identifier": {"system": uris.ORGANIZATION, "value": slug}}
+    return {**reference, "display": name} if name else reference
+
+
+def moved(item: Json, status: str, *, now: str, why: str = "") -> Json:
+    """The ChargeItem in another state; `why` is added to its notes, none is taken away."""
+    after = {**item, "status": status}
+    if why:
+        after["note"] = [*item.get("note", []), {"time": now, "text": why}]
+    return after
+
+
+def performed(item: Json, *, started: str, performer: Json | None) -> Json:
+    """The ChargeItem with when its service began (a dateTime, "" unknown) and who performed it (a Reference)."""
+    after = dict(item)
+    if started:
+        after["occurrenceDateTime"] = started
+    if performer:
+        after["performer"] = [{"actor": performer}]
+    return after
