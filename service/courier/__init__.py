@@ -1,1 +1,1 @@
-"""."""
+"""Carries finished posts to the record systems they were promised to."""

@@ -1,0 +1,110 @@
+"""Carries the bytes of one post over HTTP and brings back an answer; a line of connections per destination."""
+
+import asyncio
+import ssl
+from types import TracebackType
+from typing import Self
+
+import httpx
+
+from service.courier.answer import READ, Answer, NoAnswer
+from service.courier.ports import Leased
+
+CONNECT_SECONDS = 5
+TOTAL_SECONDS = 30  # from the first byte sent to the last one read, however slowly the other side drips
+HOPELESS = (httpx.InvalidURL, httpx.UnsupportedProtocol, httpx.LocalProtocolError, UnicodeError)
+
+
+class Lines:
+    """Sends posts. Each destination has connections of its own, so that a hanging one holds up nobody else."""
+
+    def __init__(
+        self, *, transport: httpx.AsyncBaseTransport | None = None, total_seconds: int = TOTAL_SECONDS
+    ) -> None:
+        self._transport = transport
+        self._total = total_seconds
+        self._clients: dict[tuple[str, str, str], httpx.AsyncClient] = {}
+        self._trusting: ssl.SSLContext | None = None
+
+    @property
+    def seconds(self) -> int:
+        """The longest that one send can take."""
+        return self._total
+
+    async def send(self, post: Leased, *, request: str) -> Answer | NoAnswer:
+        """Post the stored bytes as they are, once. Redirects are not followed and nothing in the answer is fetched."""
+        try:
+            client = self._client(post)
+            async with (
+                asyncio.timeout(self._total),
+                client.stream("POST", post.url, content=post.body, headers=_headers(post, request=request)) as came,
+            ):
+                return await _read(came)
+        except TimeoutError:
+            return NoAnswer(f"no complete answer within {self._total} s")
+        except httpx.TimeoutException as late:
+            return NoAnswer(f"no answer in time ({type(late).__name__})")
+        except HOPELESS as fault:  # its text is not repeated: it can quote the credentials
+            return NoAnswer(f"cannot be sent: the address or credentials are malformed ({type(fault).__name__})", True)
+        except httpx.TransportError as fault:
+            return NoAnswer(f"no answer ({type(fault).__name__}: {str(fault)[:200]})")
+
+    async def __aenter__(self) -> Self:
+        return self
+
+    async def __aexit__(
+        self, kind: type[BaseException] | None, fault: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        for client in self._clients.values():
+            await client.aclose()
+        self._clients.clear()
+
+    def _client(self, post: Leased) -> httpx.AsyncClient:
+        whose = (post.organization, post.destination, post.url)
+        if whose not in self._clients:
+            self._clients[whose] = httpx.AsyncClient(
+                transport=self._transport,
+                verify=self._trust(post.url),
+                timeout=httpx.Timeout(self._total, connect=min(CONNECT_SECONDS, self._total)),
+                follow_redirects=False,
+                trust_env=False,  # a .netrc or proxy of this machine's user is none of a destination's business
+            )
+        return self._clients[whose]
+
+    def _trust(self, url: str) -> ssl.SSLContext:
+        """One context for all lines, as each costs megabytes; plain http gets an empty one, which trusts nobody."""
+        if url[:8].lower() != "https://":
+            return ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
+        self._trusting = self._trusting or httpx.create_ssl_context()
+        return self._trusting
+
+
+def _headers(post: Leased, *, request: str) -> dict[str, str]:
+    headers = {
+        "Content-Type": "application/fhir+json; charset=utf-8",
+        "Accept": "application/fhir+json",
+        "Accept-Encoding": "identity",  # 300 kB of gzip can swell to 300 MB
+        "Prefer": "return=minimal",
+        "Idempotency-Key": post.key,
+        "X-Request-Id": request,
+        "User-Agent": "sonoledger-courier",
+    }
+    return {**headers, "Authorization": post.authorization} if post.authorization else headers
+
+
+async def _read(came: httpx.Response) -> Answer:
+    parts: list[bytes] = []
+    left = READ
+    async for part in came.aiter_raw():
+        parts.append(part[:left])
+        left -= len(part)
+        if left < 0:
+            break
+    encoding = came.headers.get("Content-Encoding", "")
+    return Answer(
+        status=came.status_code,
+        body=b"".join(parts),
+        whole=left >= 0,
+        encoding="" if encoding.lower() == "identity" else encoding[:20],
+        retry_after=came.headers.get("Retry-After", ""),
+    )

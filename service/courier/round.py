@@ -1,0 +1,133 @@
+"""The courier's rounds: lease what is due, send it all at once, settle whatever came back, begin again."""
+
+import asyncio
+import logging
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import TypeVar
+
+from service.courier import log
+from service.courier.attempt import Now, attempt, interrupted
+from service.courier.lines import Lines
+from service.courier.patience import Draw
+from service.courier.ports import Leased, Outbox, Settlement
+
+IN_FLIGHT = 64  # posts being sent at one time by one courier
+LEASE_SECONDS = 90  # three times the longest send: a lease outlives the attempt it was taken for
+IDLE_MILLISECONDS = 250  # between looks at an empty outbox
+TROUBLED_SECONDS = 5  # after the outbox itself failed
+GRACE_SECONDS = 10  # for what is on its way when asked to stop
+
+
+T = TypeVar("T")
+
+
+@dataclass(slots=True)
+class Tally:
+    """How the attempts of one run ended; late: settled after the lease was lost, so that they changed nothing."""
+
+    delivered: int = 0
+    waiting: int = 0
+    dead: int = 0
+    late: int = 0
+
+
+@dataclass(slots=True)
+class Courier:
+    """One courier over one outbox. The outbox is only touched from one thread and never while waiting for a send."""
+
+    outbox: Outbox
+    lines: Lines
+    worker: str
+    now: Now
+    draw: Draw
+    in_flight: int = IN_FLIGHT
+    tally: Tally = field(default_factory=Tally)
+    _desk: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "courier-desk"))
+    _sending: dict["asyncio.Task[Settlement | None]", tuple[Leased, datetime]] = field(default_factory=dict)
+    _settled: list[tuple[Leased, Settlement]] = field(default_factory=list)
+
+    async def run(self, stopped: Callable[[], bool], *, until_idle: bool = False) -> Tally:
+        """Deliver until `stopped` answers yes, or, with until_idle, until nothing is due; then finish up.
+
+        A failing outbox is logged and tried again: what was sent but not settled is sent again under the same key."""
+        while not stopped():
+            try:
+                took = await self._round()
+            except Exception as fault:
+                # whatever it was, a courier that stands still in silence would be worse
+                log.line("outbox-failed", level=logging.ERROR, fault=type(fault).__name__, worker=self.worker)
+                await self._pause(TROUBLED_SECONDS * 1_000, stopped)
+                continue
+            if not took and until_idle:
+                break
+            if not took:
+                await self._pause(IDLE_MILLISECONDS, stopped)
+        await self._close()
+        return self.tally
+
+    async def _round(self) -> bool:
+        """Settle what came back, lease and send what is due, wait a moment; False when there was nothing to do."""
+        for post in await self._at_desk(self._turn, self.in_flight - len(self._sending)):
+            task = asyncio.create_task(attempt(post, lines=self.lines, now=self.now, draw=self.draw))
+            self._sending[task] = (post, self.now())
+        if not self._sending:
+            return False
+        done, _ = await asyncio.wait(
+            self._sending, timeout=IDLE_MILLISECONDS / 1_000, return_when=asyncio.FIRST_COMPLETED
+        )
+        self._collect(done)
+        return True
+
+    def _turn(self, free: int) -> Sequence[Leased]:
+        self._settle()
+        return self.outbox.lease(self.worker, limit=free, seconds=LEASE_SECONDS, now=self.now()) if free else ()
+
+    def _settle(self) -> None:
+        while self._settled:
+            post, done = self._settled[0]
+            recorded = self.outbox.settle(post, done, now=self.now())
+            del self._settled[0]  # only now: a settlement that failed is tried again
+            self._count(done.state if recorded else "late")
+            log.attempt(post, done, worker=self.worker, recorded=recorded)
+
+    def _count(self, what: str) -> None:
+        setattr(self.tally, what, getattr(self.tally, what) + 1)
+
+    def _collect(self, tasks: "set[asyncio.Task[Settlement | None]]") -> None:
+        for task in tasks:
+            post, started = self._sending.pop(task)
+            if task.cancelled():
+                self._settled.append((post, interrupted(started=started, now=self.now())))
+            elif (done := task.result()) is not None:
+                self._settled.append((post, done))
+            else:
+                self.tally.late += 1
+                log.line("lease-lost", organization=post.organization, post=post.id, worker=self.worker)
+
+    async def _close(self) -> None:
+        """Give what is under way a little time, cut off the rest, and settle all of it."""
+        if self._sending:
+            _, hanging = await asyncio.wait(self._sending, timeout=GRACE_SECONDS)
+            for task in hanging:
+                task.cancel()
+            if hanging:
+                await asyncio.wait(hanging)
+            self._collect(set(self._sending))
+        try:
+            await self._at_desk(self._settle)
+        except Exception as fault:  # the leases run out and the posts are sent again, under the same keys
+            log.line("outbox-failed", level=logging.ERROR, fault=type(fault).__name__, worker=self.worker)
+        self._desk.shutdown()
+
+    async def _at_desk(self, work: Callable[..., T], *given: object) -> T:
+        return await asyncio.get_running_loop().run_in_executor(self._desk, work, *given)
+
+    async def _pause(self, milliseconds: int, stopped: Callable[[], bool]) -> None:
+        """Wait, but not longer than a tenth of a second once asked to stop."""
+        for _ in range(max(1, milliseconds // 100)):
+            if stopped():
+                return
+            await asyncio.sleep(min(milliseconds, 100) / 1_000)

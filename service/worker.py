@@ -1,0 +1,55 @@
+"""The back door: turns an outbox into a courier that runs until it is told to stop."""
+
+import asyncio
+import os
+import random
+import signal
+import socket
+import threading
+from collections.abc import Callable
+from datetime import UTC, datetime
+from types import FrameType
+
+from service.courier.lines import Lines
+from service.courier.patience import Draw
+from service.courier.ports import Outbox
+from service.courier.round import Courier, Tally
+
+
+def run(
+    outbox: Outbox,
+    *,
+    stop: threading.Event,
+    until_idle: bool = False,
+    lines: Lines | None = None,
+    now: Callable[[], datetime] = lambda: datetime.now(UTC),
+    draw: Draw = random.randrange,
+    worker: str = "",
+) -> Tally:
+    """Deliver posts until `stop` is set (or, with until_idle, until none is due); answers how the attempts ended.
+
+    What is on its way when `stop` is set gets ten seconds; what is then cut off is due again at once."""
+
+    async def courier() -> Tally:
+        async with lines or Lines() as open_lines:
+            carrier = Courier(outbox, open_lines, worker or name(), now, draw)
+            return await carrier.run(stop.is_set, until_idle=until_idle)
+
+    return asyncio.run(courier())
+
+
+def name() -> str:
+    """What tells this courier from others in the attempts and the log: host, process, and a word of chance."""
+    return f"{socket.gethostname()[:40]}-{os.getpid()}-{random.randrange(16**6):06x}"
+
+
+def stop_on_signals() -> threading.Event:
+    """An event that SIGTERM or SIGINT sets; only for the main thread of a process that is nothing but a courier."""
+    stop = threading.Event()
+
+    def hear(number: int, frame: FrameType | None) -> None:
+        stop.set()
+
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, hear)
+    return stop
