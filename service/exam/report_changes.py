@@ -1,0 +1,58 @@
+"""Turns two issues of a report into what changed between them, in words."""
+
+from collections.abc import Sequence
+from difflib import SequenceMatcher
+
+from service.exam.report_parts import Line, Report, Statement
+
+# What differs between any two issues by itself says nothing about the animal.
+ALWAYS_NEW = {"Report issued", "Issued", "Status"}
+
+
+def lines(report: Report) -> tuple[Line, ...]:
+    """Every statement of a report as it stands on paper."""
+    return tuple(Line(s.title, each.label, full_text(each)) for s in report.sections for each in s.statements)
+
+
+def full_text(statement: Statement) -> str:
+    """A statement with its measurements, as one text; what the limit column says is told once."""
+    if not statement.measurements:
+        return statement.text
+    limits = list(dict.fromkeys(m.limit for m in statement.measurements))
+    alike = limits[0] if len(limits) == 1 else ""
+    told = [
+        f"{m.title} {m.value}" + (f" ({m.plane})" if m.plane else "") + ("" if alike else f", {m.limit}")
+        for m in statement.measurements
+    ]
+    return f"{statement.text} Measured: {'; '.join(told)}{f' ({alike})' if alike else ''}."
+
+
+def changed(old: Report | Sequence[Line], new: Report | Sequence[Line]) -> list[str]:
+    """What a reader of the old issue must know of the new one: lines changed, added and removed, in the report's order."""
+    before, after = ([one for one in _lines(r) if one.label not in ALWAYS_NEW] for r in (old, new))
+    told: list[str] = []
+    for verb, i, j, k, m in SequenceMatcher(None, before, after, autojunk=False).get_opcodes():
+        if verb != "equal":
+            told += _told(before[i:j], after[k:m])
+    return told
+
+
+def _lines(given: Report | Sequence[Line]) -> Sequence[Line]:
+    return lines(given) if isinstance(given, Report) else given
+
+
+def _told(gone: Sequence[Line], come: Sequence[Line]) -> list[str]:
+    """Lines of one place: those with the same name changed, the rest were removed or added."""
+    left, told = list(gone), []
+    for line in come:
+        twin = next((o for o in left if (o.section, o.label) == (line.section, line.label)), None)
+        if twin is None:
+            told.append(f"{_name(line)}: added “{line.text}”")
+        else:
+            left.remove(twin)
+            told.append(f"{_name(line)}: was “{twin.text}”, now “{line.text}”")
+    return told + [f"{_name(line)}: removed “{line.text}”" for line in left]
+
+
+def _name(line: Line) -> str:
+    return f"{line.section}, {line.label}" if line.label else line.section

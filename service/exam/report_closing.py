@@ -1,0 +1,86 @@
+"""Turns conclusions, signature and images into the sections after the findings."""
+
+from collections.abc import Sequence
+
+from service.exam import report_words as words
+from service.exam.report_facts import ReportFacts
+from service.exam.report_opening import UNKNOWN
+from service.exam.report_parts import Rules, Section, Statement
+
+STATUS = {
+    "registered": "registered, not yet reported",
+    "partial": "partial, not final",
+    "preliminary": "preliminary, not final",
+    "final": "final",
+    "amended": "amended: the interpretation changed",
+    "corrected": "corrected: an error was put right",
+    "appended": "appended: text was added, the conclusions stand",
+    "cancelled": "cancelled",
+    "entered-in-error": "withdrawn: entered in error",
+}
+
+
+def authored(key: str, title: str, *, texts: Sequence[str], numbered: bool = False) -> Section:
+    """A section of a person's own words, blank ones left out."""
+    kept = [t for t in (words.clean(t) for t in texts) if t]
+    return Section(key, title, tuple(Statement(t, kind="authored") for t in kept), numbered=numbered and len(kept) > 1)
+
+
+def conclusion_section(facts: ReportFacts, rules: Rules, *, title: str) -> Section:
+    """The conclusions as given, most important first."""
+    given = authored("conclusion", title, texts=facts.conclusions, numbered=True)
+    return given if given.statements else Section("conclusion", title, (Statement("No conclusion was stated."),))
+
+
+def signature_section(facts: ReportFacts, rules: Rules, *, title: str) -> Section:
+    """Who scanned, who interpreted, what status this issue has and when it was issued."""
+    rows = (
+        ("Scanned by", words.series([words.one_line(p) for p in facts.performers]) or UNKNOWN),
+        ("Interpreted by", words.one_line(facts.interpreter) or UNKNOWN),
+        ("Status", f"{status_words(facts)}, version {facts.edition.number}"),
+        ("Issued", words.moment(facts.issued, zone=facts.zone)),
+    )
+    return Section("signature", title, tuple(Statement(text, label=label) for label, text in rows))
+
+
+def status_words(facts: ReportFacts) -> str:
+    """DiagnosticReport.status in words; an unknown one as it is."""
+    return STATUS.get(facts.edition.status, facts.edition.status)
+
+
+def images_section(facts: ReportFacts, rules: Rules, *, title: str) -> Section:
+    """How many images belong to the exam and which study holds them."""
+    stills, clips = (
+        given if given is not None else len({e.sighting.source for e in facts.evidence if e.sighting.kind == kind})
+        for given, kind in ((facts.stills, "still"), (facts.clips, "clip"))
+    )
+    counted = (
+        f"{words.count(stills, 'still image')} and {words.count(clips, 'clip')} are recorded with this examination."
+    )
+    studies = [Statement(words.one_line(uid), label="Study") for uid in facts.studies]
+    return Section("images", title, (Statement(counted), *studies))
+
+
+def notices(facts: ReportFacts) -> tuple[str, ...]:
+    """What must stand above everything else: that it is not final, replaces another or was withdrawn."""
+    edition = facts.edition
+    if edition.status == "entered-in-error":
+        return ("This report was withdrawn: it was entered in error. Do not use it.", *_why(facts))
+    if edition.status in {"registered", "partial", "preliminary"}:
+        return ("This is not the final report. It may change.",)
+    if edition.replaces is None:
+        return ()
+    issued = f", issued {words.moment(edition.replaced_issued, zone=facts.zone)}" if edition.replaced_issued else ""
+    return (f"Version {edition.number} of this report. It replaces version {edition.replaces}{issued}.", *_why(facts))
+
+
+def _why(facts: ReportFacts) -> list[str]:
+    edition = facts.edition
+    pairs = (
+        ("Kind of change", STATUS.get(edition.status, "") if edition.status != "entered-in-error" else ""),
+        ("Reason", words.one_line(edition.reason)),
+        ("Changed by", words.one_line(edition.by)),
+        ("Told", words.series([words.one_line(t) for t in edition.told])),
+    )
+    changes = [f"What changed: {words.sentence(words.one_line(c))}" for c in edition.changes]
+    return [*(f"{label}: {words.sentence(text)}" for label, text in pairs if text), *changes]

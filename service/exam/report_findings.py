@@ -1,0 +1,124 @@
+"""Turns the steps of an exam into the findings section: one statement per structure, normal ones too."""
+
+from service.exam import report_words as words
+from service.exam.evidence import Evidence
+from service.exam.report_facts import ReportFacts
+from service.exam.report_measurements import measurements
+from service.exam.report_parts import Rules, Section, Statement
+from service.exam.report_step import Outcome, by_source, looks, outcome
+from service.exam.report_values import Findings, findings
+from service.exam.survey import Entry, Step
+
+
+def findings_section(facts: ReportFacts, rules: Rules, *, title: str) -> Section:
+    """A statement for each step on which anything was entered, and for each owed one on which nothing was."""
+    evidence = by_source(facts.evidence)
+    told = [_statement(s, facts, rules=rules, evidence=dict(evidence)) for s in scanned(facts) if _belongs(s)]
+    return Section("findings", title, tuple(told))
+
+
+def scanned(facts: ReportFacts) -> list[Step]:
+    """The steps that scan a structure, in scanning order; questions to a person (station 0) are not among them."""
+    return sorted((s for s in facts.steps if s.rule.station), key=lambda s: (s.rule.station, s.rule.sequence))
+
+
+def _belongs(step: Step) -> bool:
+    return step.rule.owed_from_start or outcome(step).kind != "blank"
+
+
+def _statement(step: Step, facts: ReportFacts, *, rules: Rules, evidence: dict[str, Evidence]) -> Statement:
+    ended = outcome(step)
+    found = findings(step, rules, evidence=evidence)
+    opening = _opening(step, ended, facts=facts, rules=rules)
+    return Statement(
+        " ".join(filter(None, (opening, *found.sentences(part=ended.kind == "seen-part"), *_remarks(step, evidence)))),
+        label=step.rule.title,
+        kind=_kind(ended, found),
+        station=step.rule.station_title,
+        measurements=measurements(step, facts, rules=rules, evidence=evidence),
+    )
+
+
+def _kind(ended: Outcome, found: Findings) -> str:
+    if found.noted:
+        return "noted"
+    kinds = {"seen": "expected", "seen-part": "part", "elsewhere": "expected", "absent-surgical": "absent"}
+    return kinds.get(ended.kind, "unseen")
+
+
+def _opening(step: Step, ended: Outcome, *, facts: ReportFacts, rules: Rules) -> str:
+    if ended.kind == "seen":
+        return " ".join(filter(None, (_second_look(ended, rules), _seen(step))))
+    if ended.kind == "seen-part":
+        return f"Seen in part only: {reason(ended.entry, rules)}."
+    if ended.kind == "elsewhere":
+        return f"Seen at another step: {_other(ended, facts)}."
+    return unseen(step, ended, rules=rules)
+
+
+def unseen(step: Step, ended: Outcome, *, rules: Rules) -> str:
+    """The sentence for a structure that was not seen: looked for, not examined, absent, put off or left blank."""
+    entry = ended.entry
+    if ended.kind == "not-seen":
+        return f"{_not_seen(entry, rules)}: {reason(entry, rules)}."
+    if ended.kind == "absent-surgical":
+        return f"Absent after surgery: {_operation(step, entry)}."
+    if ended.kind == "absent-unexplained":
+        note = f" {words.sentence(words.one_line(entry.note))}" if entry and entry.note else ""
+        return f"Not found, and no operation on record explains it.{note}"
+    if ended.kind == "deferred":
+        return "Put off to another window or station and not looked at again: not examined."
+    return "Nothing was recorded: not examined."
+
+
+def examined(entry: Entry | None, rules: Rules) -> bool:
+    """Whether "not seen" still means that it was looked for; an unknown reason does not."""
+    known = rules.reasons.get(entry.reason) if entry else None
+    return bool(known and known.counts_as_examined)
+
+
+def reason(entry: Entry | None, rules: Rules) -> str:
+    """The reason in words with its detail; a missing one is said to be missing."""
+    if entry is None:
+        return "no reason stated"
+    known = rules.reasons.get(entry.reason)
+    said = words.lower(known.display) if known else entry.reason or "no reason stated"
+    note = words.one_line(entry.note)
+    return f"{said} ({note.rstrip('.')})" if note else said
+
+
+def _not_seen(entry: Entry | None, rules: Rules) -> str:
+    return "Looked for, not seen" if examined(entry, rules) else "Not examined"
+
+
+def _operation(step: Step, entry: Entry | None) -> str:
+    return words.one_line(entry.note).rstrip(".") if entry and entry.note else step.rule.operation or "not stated which"
+
+
+def _seen(step: Step) -> str:
+    planes = dict.fromkeys(words.PLANES.get(p, p) for p in (e.item.partition(":")[2] for e in looks(step, "plane")))
+    windows = dict.fromkeys(words.one_line(e.window) for e in step.entries if e.window)
+    where = f" in {words.series(list(planes))}" if planes else ""
+    return f"Seen{where}{f', window: {words.series(list(windows))}' if windows else ''}."
+
+
+def _second_look(ended: Outcome, rules: Rules) -> str:
+    earlier = ended.overruled
+    if earlier is None or earlier.item == "disposition:deferred":
+        return ""
+    if earlier.item == "disposition:not-seen":
+        return f"First not seen ({reason(earlier, rules)}), then seen at a second look."
+    return "First recorded as absent, then seen at a second look: the record should be checked."
+
+
+def _other(ended: Outcome, facts: ReportFacts) -> str:
+    code = ended.entry.item.partition(":")[2] if ended.entry else ""
+    titles = {s.rule.code: s.rule.title for s in facts.steps}
+    return words.lower(titles.get(code, code))
+
+
+def _remarks(step: Step, evidence: dict[str, Evidence]) -> list[str]:
+    """Free text beside the codes, in the examiner's own words."""
+    sources = dict.fromkeys(e.source for e in step.entries if e.source in evidence)
+    texts = dict.fromkeys(words.one_line(evidence[s].sighting.text) for s in sources)
+    return [f"Remark: {words.sentence(t)}" for t in texts if t]

@@ -1,0 +1,111 @@
+"""Turns who and why into the sections before the findings: identity, question, preparation."""
+
+from datetime import date
+
+from service.exam import report_words as words
+from service.exam.animal import Animal
+from service.exam.report_facts import Preparation, ReportFacts
+from service.exam.report_parts import Rules, Section, Statement
+
+UNKNOWN = "not stated"
+FASTING = {
+    "fasted": "fasted", "F": "fasted",
+    "not-fasted": "not fasted", "NF": "not fasted",
+    "not-given": UNKNOWN, "NG": UNKNOWN,
+}  # fmt: skip
+UNSEDATED = ("none", "no", "not-sedated", "not sedated")
+
+
+def identity_section(facts: ReportFacts, rules: Rules, *, title: str) -> Section:
+    """Who was examined, for whom, when; each unknown is said to be unknown."""
+    animal = facts.animal
+    rows = (
+        ("Practice", facts.practice),
+        ("Animal", animal.name),
+        ("Identifier", words.series([i.value for i in animal.identifiers])),
+        ("Owner", facts.owner),
+        ("Species", animal.species),
+        ("Breed", animal.breed),
+        ("Sex", words.sex(animal)),
+        ("Age", _age(animal, facts)),
+        ("Weight", _weight(animal, facts)),
+        ("Referring veterinarian", facts.requester),
+        ("Examination", facts.service.title),
+        ("Order number", words.series([i.value for i in facts.numbers])),
+        ("Examined", words.moment(facts.started, zone=facts.zone)),
+        ("Report issued", words.moment(facts.issued, zone=facts.zone)),
+    )
+    return Section(
+        "identity", title, tuple(Statement(words.one_line(text) or UNKNOWN, label=label) for label, text in rows)
+    )
+
+
+def question_section(facts: ReportFacts, rules: Rules, *, title: str) -> Section:
+    """What was asked, and the history that came with it."""
+    asked = words.clean(facts.question) or "No question was stated with the order."
+    history = [Statement(words.clean(h), label="History", kind="authored") for h in facts.history if words.clean(h)]
+    return Section("question", title, (Statement(asked, label="Question", kind="authored"), *history))
+
+
+def preparation_section(facts: ReportFacts, rules: Rules, *, title: str) -> Section:
+    """How the animal was prepared and what was used; what nobody stated is said to be not stated."""
+    had = facts.preparation
+    rows = (
+        ("Scope", f"{facts.service.title}."),
+        ("Fasting", words.sentence(fasting(had) or UNKNOWN)),
+        ("Sedation", words.sentence(_sedation(had))),
+        ("Doppler", words.sentence(_doppler(facts))),
+        ("Windows", words.sentence(_windows(facts))),
+    )
+    others = [Statement(words.clean(o), kind="authored") for o in had.others if words.clean(o)]
+    return Section("preparation", title, (*(Statement(text, label=label) for label, text in rows), *others))
+
+
+def fasting(had: Preparation) -> str:
+    """The fasting state in words, HL7 table 0916's codes among them; "" when nobody stated it."""
+    return FASTING.get(had.fasting, words.one_line(had.fasting))
+
+
+def sedated(had: Preparation) -> bool:
+    """Whether a sedation was stated."""
+    return bool(had.sedation) and had.sedation.lower() not in UNSEDATED
+
+
+def doppler_used(facts: ReportFacts) -> bool:
+    """Whether Doppler was stated, or shown by what was recorded."""
+    return bool(facts.preparation.doppler) or any(e.sighting.doppler for e in facts.evidence)
+
+
+def _sedation(had: Preparation) -> str:
+    if not had.sedation:
+        return UNKNOWN
+    return words.one_line(had.sedation) if sedated(had) else "not sedated"
+
+
+def _doppler(facts: ReportFacts) -> str:
+    if doppler_used(facts):
+        return "used"
+    return "not used" if facts.preparation.doppler is False else "nothing recorded with Doppler"
+
+
+def _windows(facts: ReportFacts) -> str:
+    named = dict.fromkeys(words.one_line(e.window) for s in facts.steps for e in s.entries if e.window)
+    return words.series(list(named)) or UNKNOWN
+
+
+def _age(animal: Animal, facts: ReportFacts) -> str:
+    try:
+        at = date.fromisoformat(facts.started[:10])
+    except ValueError:
+        return ""
+    if animal.born is None:
+        return ""
+    old = words.age(animal.born, at)
+    return f"{old} (born {words.day(animal.born)})" if old else f"born {words.day(animal.born)}, after the examination"
+
+
+def _weight(animal: Animal, facts: ReportFacts) -> str:
+    if animal.weight_kg is None:
+        return ""
+    when = f"weighed {words.moment(animal.weight_at, zone=facts.zone)}" if animal.weight_at else "date not stated"
+    return f"{words.digits(animal.weight_kg)} kg ({when})"

@@ -1,0 +1,83 @@
+"""Turns the coded findings of one step into words: what differs from expected, what is as expected, what was not assessed."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from service.exam import report_words as words
+from service.exam.evidence import Evidence
+from service.exam.report_parts import Rules
+from service.exam.report_step import looks
+from service.exam.rules import Attribute, Value
+from service.exam.survey import Step
+
+NOT_ASSESSED = ("not-assessed", "not-done", "not-tested")
+
+
+@dataclass(frozen=True, slots=True)
+class Findings:
+    """Phrases of one structure, each in the vocabulary's order."""
+
+    noted: tuple[str, ...] = ()
+    expected: tuple[str, ...] = ()
+    other: tuple[str, ...] = ()
+    unassessed: tuple[str, ...] = ()
+
+    def sentences(self, *, part: bool) -> list[str]:
+        """At most four sentences; part: the structure was seen in part, so nothing is called as expected."""
+        calm = "No abnormality seen in the part that was seen" if part else "As expected"
+        groups = (
+            ("Differs from expected", self.noted),
+            ("Also stated", self.other),
+            (calm, self.expected),
+            ("Not assessed", self.unassessed),
+        )
+        return [f"{head}: {'; '.join(phrases)}." for head, phrases in groups if phrases]
+
+
+def findings(step: Step, rules: Rules, *, evidence: Mapping[str, Evidence]) -> Findings:
+    """The findings entered for a step. Two different values of one attribute are both told, in their order."""
+    structure = rules.structures.get(step.rule.structure)
+    known = {a.key: a for a in rules.vocabularies.get(structure.vocabulary if structure else "", ())}
+    groups: dict[str, list[str]] = {"noted": [], "expected": [], "other": [], "unassessed": []}
+    given = _values(step, evidence)
+    for key in sorted(given, key=lambda k: list(known).index(k) if k in known else len(known)):
+        group, phrase = _told(known.get(key), key, codes=given[key])
+        groups[group].append(phrase)
+    return Findings(**{name: tuple(phrases) for name, phrases in groups.items()})
+
+
+def _values(step: Step, evidence: Mapping[str, Evidence]) -> dict[str, list[str]]:
+    """attribute key -> value codes in order, repeats left out; "" stands for "not assessed"."""
+    given: dict[str, list[str]] = {}
+    for entry in looks(step, "finding"):
+        seen = evidence.get(entry.source)
+        code = (entry.value or (seen.value if seen else "")).rpartition(".")[2]
+        codes = given.setdefault(entry.item.partition(":")[2], [])
+        if code not in codes:
+            codes.append(code)
+    return given
+
+
+def _told(attribute: Attribute | None, key: str, *, codes: list[str]) -> tuple[str, str]:
+    title = attribute.title if attribute else key.replace("-", " ")
+    stated = [c for c in codes if c and c not in NOT_ASSESSED]
+    if not stated:
+        return "unassessed", words.lower(title)
+    values = [_value(attribute, c) for c in stated]
+    phrase = words.lower(_phrase(title, ", then ".join(words.lower(v.display) for v in values)))
+    if len(values) > 1 or any(v.grade for v in values):
+        return "noted", phrase
+    return ("expected" if values[0].default else "other"), phrase
+
+
+def _value(attribute: Attribute | None, code: str) -> Value:
+    """The row of a value; a code without a row is told as it is and never counts as expected."""
+    rows = attribute.values if attribute else ()
+    found = [v for v in rows if v.code.rpartition(".")[2] == code]
+    return found[0] if found else Value(code, code.replace("-", " "), False, 0)
+
+
+def _phrase(title: str, display: str) -> str:
+    """Title and value, without saying a word twice: "normal size", but "echotexture: coarse"."""
+    stem = title.split()[-1].lower().rstrip("s")
+    return display if stem in display.lower() else f"{title}: {display}"
