@@ -55,9 +55,13 @@ class Settlement:
 class Outbox(Protocol):
     """The posts, shared by every courier. Each call is one short transaction."""
 
-    def lease(self, worker: str, *, limit: int, seconds: int, now: datetime) -> Sequence[Leased]: ...
+    def lease(
+        self, worker: str, *, limit: int, seconds: int, now: datetime, per_destination: int = 8
+    ) -> Sequence[Leased]:
+        """Take up to `limit` posts that are due, for `seconds`; never one whose thread has an earlier post unfinished.
+
+        At most `per_destination` posts of one destination are out at a time, over all couriers: a dead destination
+        with ten thousand posts due must not fill every courier's hands."""
+
     def settle(self, leased: Leased, settlement: Settlement, *, now: datetime) -> bool:
         """Record the attempt and move the post; False, with nothing changed, when the lease is no longer ours."""
-
-    def release(self, leased: Leased) -> None:
-        """Give back a post that was never sent."""
