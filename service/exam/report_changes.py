@@ -28,7 +28,7 @@ def full_text(statement: Statement) -> str:
 
 
 def changed(old: Report | Sequence[Line], new: Report | Sequence[Line]) -> list[str]:
-    """What a reader of the old issue must know of the new one: lines changed, added and removed, in the report's order."""
+    """What a reader of the old issue must know of the new one: lines changed, added, removed, in its order."""
     before, after = ([one for one in _lines(r) if one.label not in ALWAYS_NEW] for r in (old, new))
     told: list[str] = []
     for verb, i, j, k, m in SequenceMatcher(None, before, after, autojunk=False).get_opcodes():

@@ -15,7 +15,7 @@ NOT_JUDGED = "No measurement in this report was compared with a reference limit.
 
 
 def limits_section(facts: ReportFacts, rules: Rules, *, title: str) -> Section:
-    """What limited the examination: each structure by name, with its reason; said in words even when there was nothing."""
+    """What limited the examination: each structure by name, with its reason; "nothing did" is said too."""
     ended = [(s, outcome(s)) for s in scanned(facts)]
     told = [
         *_stopped(facts, rules),

@@ -80,7 +80,7 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """One composed report. notices stand above everything (preliminary, amended, withdrawn); brief is its limits in a line."""
+    """One composed report. notices stand above everything (preliminary, amended, withdrawn); brief holds its limits."""
 
     title: str
     status_words: str

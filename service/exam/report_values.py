@@ -1,4 +1,4 @@
-"""Turns the coded findings of one step into words: what differs from expected, what is as expected, what was not assessed."""
+"""Turns the coded findings of one step into words: what differs from expected, what does not, what was not assessed."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass

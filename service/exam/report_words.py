@@ -13,13 +13,14 @@ MONTHS = (
 UNITS = {"1": "", "%": "%", "/min": "per minute", "{beats}/min": "beats per minute", "mm3": "mm³", "cm3": "cm³"}
 PLANES = {"long": "long axis", "short": "short axis", "multi": "several planes"}
 # Marks that reorder the text around them could make "20 mm" read as another value; XML 1.0 forbids most controls.
-_UNPRINTABLE = {c: None for c in (*range(32), *range(0x7F, 0xA0), 0xFFFE, 0xFFFF) if c not in (9, 10)}
+_UNPRINTABLE = {c: None for c in (*range(32), *range(0x7F, 0xA0), 0xFFFE, 0xFFFF) if c != 10}
 _REORDERING = dict.fromkeys((0x200E, 0x200F, 0x061C, *range(0x202A, 0x202F), *range(0x2066, 0x206A)))
 
 
 def clean(text: str) -> str:
     """A person's own text without control characters, with plain line ends and no blank edges; else unchanged."""
     plain = text.replace("\r\n", "\n").replace("\r", "\n").replace("\u2028", "\n").replace("\u2029", "\n")
+    plain = plain.replace("\t", " ").replace("\v", "\n").replace("\f", "\n")
     return plain.translate(_UNPRINTABLE | _REORDERING).strip()
 
 

@@ -24,21 +24,26 @@ INVOICE_TYPE = f"{BASE}/CodeSystem/invoice-type"  # invoice, credit
 ID = f"{BASE}/id"  # identifier system under which our own resources are known elsewhere: value = our id
 CHARGE_ID = f"{BASE}/charge-identity"
 INVOICE_NUMBER = f"{BASE}/invoice-number"  # + "/<organisation>"
+ORGANIZATION = f"{BASE}/organization"  # identifier system: value = the slug of an organisation
 ORGANIZATION = f"{BASE}/organization"  # identifier system of an organisation here: value = its slug
 X_PLANE = f"{BASE}/StructureDefinition/plane"  # on Observation: valueCodeableConcept
 X_WINDOW = f"{BASE}/StructureDefinition/window"  # valueString
 X_STATION = f"{BASE}/StructureDefinition/station"  # valuePositiveInt
 X_CONFIRMED = f"{BASE}/StructureDefinition/confirmed-value"  # valueBoolean
-X_ENTERED = f"{BASE}/StructureDefinition/entered"  # on Task.output: complex, at (dateTime) and by (string)
+X_REQUIREMENT = f"{BASE}/StructureDefinition/step-requirement"  # on a step's Task: valueCode
+X_ENTERED = f"{BASE}/StructureDefinition/entered"  # on Task.output: complex: at, by and what else an entry holds
 X_CREDITS = f"{BASE}/StructureDefinition/credited-invoice"  # valueReference
 X_CREDITED_LINE = f"{BASE}/StructureDefinition/credited-line"  # valuePositiveInt
 X_SELLER = f"{BASE}/StructureDefinition/seller"  # complex: name, address, tax-number, bank
 X_ROUNDING = f"{BASE}/StructureDefinition/tax-rounding"  # valueCode: group | line
 X_TAX_RATE = f"{BASE}/StructureDefinition/tax-rate"  # valueDecimal
 X_LINE = f"{BASE}/StructureDefinition/invoice-line"  # complex: code, animal, exam-date, performer, exam
+X_REPORT_EDITION = f"{BASE}/StructureDefinition/report-edition"  # complex: number, by, change*, told*, replaced-issued
+X_REPORT_LINE = f"{BASE}/StructureDefinition/report-line"  # complex: section (code), text: a person's own words
 
 # HL7 and others
 ANIMAL = "http://hl7.org/fhir/StructureDefinition/patient-animal"
+GENDER = "http://hl7.org/fhir/administrative-gender"
 NEUTER = "http://hl7.org/fhir/animal-genderstatus"
 STATUS_REASON = "http://hl7.org/fhir/StructureDefinition/event-statusReason"
 DATA_ABSENT = "http://terminology.hl7.org/CodeSystem/data-absent-reason"
