@@ -3,6 +3,7 @@
 from typing import Any
 
 from service.billing.charge import Charge
+from service.billing.exam_facts import ExamFacts
 from service.fhir import uris
 
 Json = dict[str, Any]
@@ -45,11 +46,13 @@ def moved(item: Json, status: str, *, now: str, why: str = "") -> Json:
     return after
 
 
-def performed(item: Json, *, started: str, performer: Json | None) -> Json:
-    """The ChargeItem with when its service began (a dateTime, "" unknown) and who performed it (a Reference)."""
+def performed(item: Json, facts: ExamFacts) -> Json:
+    """The ChargeItem with when its service began and who performed it, as far as known."""
     after = dict(item)
-    if started:
-        after["occurrenceDateTime"] = started
-    if performer:
-        after["performer"] = [{"actor": performer}]
+    if facts.started:
+        after["occurrenceDateTime"] = facts.started
+    parts = {"reference": facts.performer, "display": facts.performer_name}
+    actor = {key: text for key, text in parts.items() if text}
+    if actor:
+        after["performer"] = [{"actor": actor}]
     return after

@@ -1,0 +1,141 @@
+"""What an exam event leaves behind into the one transaction Bundle that a record system is sent."""
+
+import re
+import uuid
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from urllib.parse import quote
+
+from service.fhir import exact, uris
+
+Json = dict[str, Any]
+
+# R4: types that have no identifier are known elsewhere by a tag, types that have one single identifier keep their own
+UNIDENTIFIED = frozenset({"AuditEvent", "Binary", "OperationOutcome", "Parameters", "Provenance", "Subscription"})
+SINGLE = frozenset({"Bundle", "Composition", "QuestionnaireResponse"})
+_OURS = re.compile(r"(?P<type>[A-Z][A-Za-z]+)/(?P<id>[A-Za-z0-9\-.]{1,64})(/_history/[A-Za-z0-9\-.]{1,64})?")
+
+
+@dataclass(frozen=True, slots=True)
+class _Names:
+    """What each "Type/id" of ours is called in the Bundle; base is our own base URL, whose absolute links are ours too."""
+
+    sent: Mapping[str, str]
+    base: str
+
+
+def bundle(
+    resources: Sequence[Json],
+    *,
+    theirs: Iterable[Json | None] = (),
+    now: datetime,
+    base: str = "",
+    identifier: str = "",
+) -> Json:
+    """The transaction: `resources` are ours, put under our identifier; `theirs` are what the record system owns (animal,
+    owner, requester, order), named by conditional reference, or sent once when they bear no identifier.
+
+    A reference to anything else of ours becomes a logical one (our identifier), for our ids mean nothing elsewhere.
+    The same arguments give the same Bundle. identifier: value of Bundle.identifier, the post's key."""
+    owned = {reference_of(r): r for r in theirs if r is not None}
+    unnamed = [r for r in owned.values() if business_identifier(r) is None]
+    named = {key: f"{key.partition('/')[0]}?{_criteria(r)}" for key, r in owned.items() if business_identifier(r)}
+    sent = {reference_of(r): full_url(r) for r in [*unnamed, *resources]}
+    names = _Names({**named, **sent}, base.rstrip("/"))
+    entries = [_entry(r, names, method="POST") for r in unnamed if reference_of(r) not in map(reference_of, resources)]
+    entries += [_entry(r, names, method="PUT") for r in resources]
+    whole: Json = {"resourceType": "Bundle", "type": "transaction", "timestamp": exact.instant(now), "entry": entries}
+    if identifier:
+        return {"resourceType": "Bundle", "identifier": {"system": uris.ID, "value": identifier}, **whole}
+    return whole
+
+
+def reference_of(resource: Json) -> str:
+    """The relative reference of a resource of ours."""
+    return f"{resource['resourceType']}/{resource['id']}"
+
+
+def full_url(resource: Json) -> str:
+    """The urn:uuid of a resource: its id, or for an id that is no UUID one derived from type and id."""
+    try:
+        return f"urn:uuid:{uuid.UUID(resource['id'])}"
+    except ValueError:
+        return f"urn:uuid:{uuid.uuid5(uuid.NAMESPACE_URL, f'{uris.BASE}/{reference_of(resource)}')}"
+
+
+def business_identifier(resource: Json) -> tuple[str, str] | None:
+    """The first identifier with system and value that is neither old nor ours, an order's placer number before others."""
+    found = [i for i in _identifiers(resource) if i.get("system") and i.get("value") and i.get("use") != "old"]
+    found = [i for i in found if i["system"] != uris.ID]
+    placer = [i for i in found if any(c.get("code") == "PLAC" for c in i.get("type", {}).get("coding", []))]
+    first = next(iter(placer or found), None)
+    return (first["system"], first["value"]) if first else None
+
+
+def _identifiers(resource: Json) -> list[Json]:
+    given = resource.get("identifier", [])
+    return given if isinstance(given, list) else [given]
+
+
+def _criteria(resource: Json) -> str:
+    known = business_identifier(resource)
+    single = resource["resourceType"] in SINGLE
+    system, value = known if known is not None and single else (uris.ID, resource["id"])
+    if resource["resourceType"] in UNIDENTIFIED:
+        return f"_tag={_token(uris.ID, resource['id'])}"
+    return f"identifier={_token(system, value)}"
+
+
+def _token(system: str, value: str) -> str:
+    parts = [re.sub(r"([\\,|$])", r"\\\1", part) for part in (system, value)]  # R4 search: , | $ and \ are escaped
+    return "|".join(quote(part, safe=":/.-_~") for part in parts)
+
+
+def _entry(resource: Json, names: _Names, *, method: str) -> Json:
+    criteria, type_ = _criteria(resource), resource["resourceType"]
+    request = {"method": "PUT", "url": f"{type_}?{criteria}"}
+    if method == "POST":
+        request = {"method": "POST", "url": type_, "ifNoneExist": criteria}
+    body = _rewritten(_known_as_ours(resource), names)
+    return {"fullUrl": full_url(resource), "resource": body, "request": request}
+
+
+def _known_as_ours(resource: Json) -> Json:
+    """The resource without our id and version, but with our identifier."""
+    body = {k: v for k, v in resource.items() if k != "id"}
+    meta = {k: v for k, v in resource.get("meta", {}).items() if k not in {"versionId", "lastUpdated"}}
+    ours, type_ = {"system": uris.ID, "value": resource["id"]}, resource["resourceType"]
+    if type_ in UNIDENTIFIED:
+        meta["tag"] = [*meta.get("tag", []), {"system": uris.ID, "code": resource["id"]}]
+    elif type_ not in SINGLE:
+        body["identifier"] = [*_identifiers(resource), *([] if ours in _identifiers(resource) else [ours])]
+    elif business_identifier(resource) is None:
+        body["identifier"] = ours
+    body.pop("meta", None)
+    return {"resourceType": type_, **({"meta": meta} if meta else {}), **body}
+
+
+def _rewritten(value: Any, names: _Names) -> Any:
+    if isinstance(value, list):
+        return [_rewritten(one, names) for one in value]
+    if not isinstance(value, dict):
+        return value
+    if isinstance(value.get("reference"), str):
+        value = _reference(value, names)
+    return {key: _rewritten(one, names) for key, one in value.items()}
+
+
+def _reference(given: Json, names: _Names) -> Json:
+    target = given["reference"]
+    if names.base and target.startswith(f"{names.base}/"):
+        target = target[len(names.base) + 1 :]
+    ours = _OURS.fullmatch(target)
+    if ours is None:  # contained, a urn, conditional, or another server's: it means the same everywhere
+        return given
+    key = f"{ours['type']}/{ours['id']}"
+    if key in names.sent:
+        return {**given, "reference": names.sent[key]}
+    rest = {k: v for k, v in given.items() if k != "reference"}
+    return {"type": ours["type"], "identifier": {"system": uris.ID, "value": ours["id"]}, **rest}
