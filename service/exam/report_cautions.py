@@ -2,11 +2,12 @@
 
 from collections.abc import Callable
 
+from service.exam.entries import live
 from service.exam.report_facts import ReportFacts
 from service.exam.report_limits import partly_seen_titles, unseen_titles
 from service.exam.report_opening import doppler_used, fasting, sedated
 from service.exam.report_parts import Rules, Section
-from service.exam.report_step import looks
+from service.exam.report_step import recorded
 from service.exam.survey import Entry
 
 GRADED = ("mild", "moderate", "marked")
@@ -23,7 +24,7 @@ def cautions(facts: ReportFacts, rules: Rules, *, findings: Section) -> tuple[tu
 def _recorded(facts: ReportFacts, structure: str, *, prefixes: tuple[str, ...]) -> list[Entry]:
     """Entries of a structure (by the start of its key) with one of these items."""
     steps = [s for s in facts.steps if s.rule.structure.startswith(structure)]
-    return [e for s in steps for e in s.entries if e.item.startswith(prefixes)]
+    return [e for s in steps for e in live(s) if e.item.startswith(prefixes)]
 
 
 def _pelvis_of_a_cat(facts: ReportFacts) -> bool:
@@ -32,9 +33,8 @@ def _pelvis_of_a_cat(facts: ReportFacts) -> bool:
 
 
 def _one_act(facts: ReportFacts) -> bool:
-    """Whether a step was settled "as expected", which fills findings that nobody stated one by one."""
-    filled = [e for s in facts.steps for e in looks(s, "disposition") if e.item == "disposition:seen"]
-    return bool(filled)
+    """Whether findings were filled by one explicit act ("as expected") instead of being stated one by one."""
+    return any(e.act for s in facts.steps for e in recorded(s, "finding"))
 
 
 CONDITIONS: dict[str, Callable[[ReportFacts, Rules], bool]] = {

@@ -6,6 +6,7 @@ from service.exam import report_words as words
 from service.exam.report_facts import ReportFacts
 from service.exam.report_opening import UNKNOWN
 from service.exam.report_parts import Rules, Section, Statement
+from service.exam.report_step import recorded
 
 STATUS = {
     "registered": "registered, not yet reported",
@@ -50,15 +51,20 @@ def status_words(facts: ReportFacts) -> str:
 
 def images_section(facts: ReportFacts, rules: Rules, *, title: str) -> Section:
     """How many images belong to the exam and which study holds them."""
-    stills, clips = (
-        given if given is not None else len({e.sighting.source for e in facts.evidence if e.sighting.kind == kind})
-        for given, kind in ((facts.stills, "still"), (facts.clips, "clip"))
-    )
+    stills = _number(facts, "still") if facts.stills is None else facts.stills
+    clips = _number(facts, "clip") if facts.clips is None else facts.clips
     counted = (
         f"{words.count(stills, 'still image')} and {words.count(clips, 'clip')} are recorded with this examination."
     )
     studies = [Statement(words.one_line(uid), label="Study") for uid in facts.studies]
     return Section("images", title, (Statement(counted), *studies))
+
+
+def _number(facts: ReportFacts, kind: str) -> int:
+    """Images by their source, each once; one source can stand for several (a study with its count)."""
+    sent = {e.sighting.source: 1 for e in facts.evidence if e.sighting.kind == kind and not e.sighting.retracted}
+    entered = {e.source or e.at: int(e.value or 1) for s in facts.steps for e in recorded(s, kind)}
+    return sum((sent | entered).values())
 
 
 def notices(facts: ReportFacts) -> tuple[str, ...]:

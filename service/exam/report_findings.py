@@ -1,13 +1,16 @@
 """Turns the steps of an exam into the findings section: one statement per structure, normal ones too."""
 
 from service.exam import report_words as words
+from service.exam.entries import live
 from service.exam.evidence import Evidence
 from service.exam.report_facts import ReportFacts
 from service.exam.report_measurements import measurements
 from service.exam.report_parts import Rules, Section, Statement
-from service.exam.report_step import Outcome, by_source, looks, outcome
+from service.exam.report_step import Outcome, by_source, outcome, recorded, windows
 from service.exam.report_values import Findings, findings
 from service.exam.survey import Entry, Step
+
+UNSEEN = {"not-seen", "absent-unexplained", "deferred", "blank"}
 
 
 def findings_section(facts: ReportFacts, rules: Rules, *, title: str) -> Section:
@@ -40,9 +43,9 @@ def _statement(step: Step, facts: ReportFacts, *, rules: Rules, evidence: dict[s
 
 
 def _kind(ended: Outcome, found: Findings) -> str:
-    if found.noted:
+    if found.noted and ended.kind not in UNSEEN:
         return "noted"
-    kinds = {"seen": "expected", "seen-part": "part", "elsewhere": "expected", "absent-surgical": "absent"}
+    kinds = {"seen": "expected", "seen-part": "part", "settled-elsewhere": "expected", "absent-surgical": "absent"}
     return kinds.get(ended.kind, "unseen")
 
 
@@ -51,7 +54,7 @@ def _opening(step: Step, ended: Outcome, *, facts: ReportFacts, rules: Rules) ->
         return " ".join(filter(None, (_second_look(ended, rules), _seen(step))))
     if ended.kind == "seen-part":
         return f"Seen in part only: {reason(ended.entry, rules)}."
-    if ended.kind == "elsewhere":
+    if ended.kind == "settled-elsewhere":
         return f"Seen at another step: {_other(ended, facts)}."
     return unseen(step, ended, rules=rules)
 
@@ -96,15 +99,15 @@ def _operation(step: Step, entry: Entry | None) -> str:
 
 
 def _seen(step: Step) -> str:
-    planes = dict.fromkeys(words.PLANES.get(p, p) for p in (e.item.partition(":")[2] for e in looks(step, "plane")))
-    windows = dict.fromkeys(words.one_line(e.window) for e in step.entries if e.window)
+    planes = dict.fromkeys(words.PLANES.get(p, p) for p in (e.item.partition(":")[2] for e in recorded(step, "plane")))
+    through = windows(step)
     where = f" in {words.series(list(planes))}" if planes else ""
-    return f"Seen{where}{f', window: {words.series(list(windows))}' if windows else ''}."
+    return f"Seen{where}{f', window: {words.series(through)}' if through else ''}."
 
 
 def _second_look(ended: Outcome, rules: Rules) -> str:
     earlier = ended.overruled
-    if earlier is None or earlier.item == "disposition:deferred":
+    if earlier is None:
         return ""
     if earlier.item == "disposition:not-seen":
         return f"First not seen ({reason(earlier, rules)}), then seen at a second look."
@@ -119,6 +122,11 @@ def _other(ended: Outcome, facts: ReportFacts) -> str:
 
 def _remarks(step: Step, evidence: dict[str, Evidence]) -> list[str]:
     """Free text beside the codes, in the examiner's own words."""
-    sources = dict.fromkeys(e.source for e in step.entries if e.source in evidence)
+    sources = dict.fromkeys(e.source for e in live(step) if e.source in evidence)
     texts = dict.fromkeys(words.one_line(evidence[s].sighting.text) for s in sources)
-    return [f"Remark: {words.sentence(t)}" for t in texts if t]
+    return [*(f"Remark: {words.sentence(t)}" for t in texts if t), *_unread(step)]
+
+
+def _unread(step: Step) -> list[str]:
+    many = len(recorded(step, "unread"))
+    return [f"{words.count(many, 'entry', 'entries')} sent in codes not understood here, kept as sent."] if many else []

@@ -6,7 +6,7 @@ from service.exam import report_words as words
 from service.exam.report_facts import ReportFacts
 from service.exam.report_findings import examined, reason, scanned
 from service.exam.report_parts import Rules, Section, Statement
-from service.exam.report_step import Outcome, looks, outcome
+from service.exam.report_step import Outcome, outcome, recorded
 from service.exam.survey import Entry, Step
 
 Ended = tuple[Step, Outcome]
@@ -26,10 +26,11 @@ def limits_section(facts: ReportFacts, rules: Rules, *, title: str) -> Section:
         *_excused(facts, rules),
         *_not_begun(ended),
         *_outside(facts, rules),
+        *_unread(facts),
         *_unplaced(facts),
     ]
     calm = [] if unseen_titles(facts, rules) or _of_kind(ended, "seen-part") else [Statement(COMPLETE)]
-    judged = [Statement(NOT_JUDGED)] if any(looks(s, "measure") for s in facts.steps) else []
+    judged = [Statement(NOT_JUDGED)] if any(recorded(s, "measure") for s in facts.steps) else []
     compared = [] if facts.comparison else [Statement("No earlier examination was compared.")]
     return Section("limits", title, (*calm, *told, *judged, *compared))
 
@@ -122,7 +123,7 @@ def _absent(ended: list[Ended]) -> list[Statement]:
 def _excused(facts: ReportFacts, rules: Rules) -> list[Statement]:
     groups: dict[str, list[str]] = {}
     for step in scanned(facts):
-        for entry in looks(step, "excused"):
+        for entry in recorded(step, "excused"):
             item = item_words(entry.item.partition(":")[2], step, rules=rules, species=facts.animal.species)
             groups.setdefault(reason(entry, rules), []).append(f"{item} ({words.lower(step.rule.title)})")
     return [Statement(f"{'; '.join(v)}: {why}.", label="Not recorded") for why, v in groups.items()]
@@ -155,6 +156,14 @@ def _outside(facts: ReportFacts, rules: Rules) -> list[Statement]:
     return [
         Statement("This was a limited examination: a structure that is not named here was not examined.", kind="unseen")
     ]
+
+
+def _unread(facts: ReportFacts) -> list[Statement]:
+    """Where something was sent that nobody could read: the structure's statement may be incomplete."""
+    titles = [s.rule.title for s in scanned(facts) if recorded(s, "unread")]
+    return (
+        [Statement(f"{'; '.join(titles)}.", label="Sent in codes not understood here", kind="unseen")] if titles else []
+    )
 
 
 def _unplaced(facts: ReportFacts) -> list[Statement]:

@@ -6,7 +6,7 @@ from service.exam import report_words as words
 from service.exam.evidence import Evidence
 from service.exam.report_facts import ReportFacts
 from service.exam.report_parts import Measurement, Rules
-from service.exam.report_step import looks
+from service.exam.report_step import recorded
 from service.exam.survey import Entry, Step
 
 NOT_COMPARED = "not compared with a limit"
@@ -20,7 +20,7 @@ def measurements(
 
 
 def _taken(step: Step) -> tuple[Entry, ...]:
-    return looks(step, "measure")
+    return recorded(step, "measure")
 
 
 def _measurement(step: Step, entry: Entry, *, facts: ReportFacts, rules: Rules, seen: Evidence | None) -> Measurement:

@@ -6,6 +6,7 @@ from service.exam import report_words as words
 from service.exam.animal import Animal
 from service.exam.report_facts import Preparation, ReportFacts
 from service.exam.report_parts import Rules, Section, Statement
+from service.exam.report_step import windows
 
 UNKNOWN = "not stated"
 FASTING = {
@@ -89,8 +90,7 @@ def _doppler(facts: ReportFacts) -> str:
 
 
 def _windows(facts: ReportFacts) -> str:
-    named = dict.fromkeys(words.one_line(e.window) for s in facts.steps for e in s.entries if e.window)
-    return words.series(list(named)) or UNKNOWN
+    return words.series(windows(*facts.steps)) or UNKNOWN
 
 
 def _age(animal: Animal, facts: ReportFacts) -> str:

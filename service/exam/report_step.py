@@ -1,20 +1,18 @@
-"""Turns the entries of one step into how it ended and what was recorded, by the rule that a later look prevails."""
+"""Turns the entries of one step into how it ended and what was recorded, as the report tells it."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from service.exam import entries
 from service.exam.evidence import Evidence
 from service.exam.survey import Entry, Step
-
-LOOKS = ("plane:", "measure:", "finding:", "still", "clip", "statement:")
-UNSEEN = {"not-seen", "absent-surgical", "absent-unexplained", "deferred"}
 
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """How a step ended: seen, seen-part, not-seen, absent-surgical, absent-unexplained, deferred, elsewhere, blank.
+    """How a step ended: the code of the disposition that holds, "settled-elsewhere", "seen" by a look alone, or "blank".
 
-    entry is the one that says so; overruled the earlier "not seen" that a second look set aside."""
+    entry is the one that says so; overruled the "not seen" or "absent" that a second look set aside."""
 
     kind: str
     entry: Entry | None = None
@@ -22,40 +20,28 @@ class Outcome:
 
 
 def outcome(step: Step) -> Outcome:
-    """How the step ended; entries are read in their order, and a look after "not seen" prevails over it."""
-    said = Outcome("blank")
-    for entry in step.entries:
-        said = _after(said, entry)
-    return said
+    """How the step ended: by the disposition that holds, else by having been looked at, else blank."""
+    holds = entries.disposition(step)
+    denied = [e for e in entries.live(step) if entries.kind(e) in entries.NOT_THERE and e is not holds]
+    overruled = denied[-1] if denied else None
+    if holds is not None:
+        return Outcome(entries.kind(holds), holds, overruled)
+    looked = any(entries.is_look(e) or entries.head(e) == "finding" for e in entries.live(step))
+    return Outcome("seen" if looked else "blank", None, overruled)
 
 
-def _after(said: Outcome, entry: Entry) -> Outcome:
-    head, _, rest = entry.item.partition(":")
-    before = said.entry if said.kind in UNSEEN else said.overruled
-    if head == "disposition":
-        return Outcome(rest, entry, before if rest in {"seen", "seen-part"} else None)
-    if head == "settled-elsewhere":
-        return Outcome("elsewhere", entry, before)
-    if entry.item.startswith(LOOKS) and _is_look(said, entry):
-        return Outcome("seen", entry, before)
-    return said
-
-
-def _is_look(said: Outcome, entry: Entry) -> bool:
-    """Whether the entry shows the structure; what a disposition itself wrote (same source or moment) does not."""
-    if said.kind == "blank":
-        return True
-    own = said.entry
-    return said.kind in UNSEEN and own is not None and not (entry.at == own.at and entry.by == own.by)
-
-
-def looks(step: Step, head: str) -> tuple[Entry, ...]:
-    """The entries of one kind ("measure", "finding", "plane"), in their order, each source once per item."""
+def recorded(step: Step, head: str) -> tuple[Entry, ...]:
+    """The live entries of one kind ("measure", "finding", "plane"), in their order, each source once per item."""
     kept: dict[tuple[str, str], Entry] = {}
-    for entry in step.entries:
-        if entry.item.partition(":")[0] == head:
+    for entry in entries.live(step):
+        if entries.head(entry) == head:
             kept.setdefault((entry.item, entry.source or entry.at), entry)
     return tuple(kept.values())
+
+
+def windows(*steps: Step) -> list[str]:
+    """The windows named in the live entries, each once."""
+    return list(dict.fromkeys(" ".join(e.window.split()) for s in steps for e in entries.live(s) if e.window))
 
 
 def by_source(evidence: tuple[Evidence, ...]) -> Mapping[str, Evidence]:

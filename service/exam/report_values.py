@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from service.exam import report_words as words
 from service.exam.evidence import Evidence
 from service.exam.report_parts import Rules
-from service.exam.report_step import looks
+from service.exam.report_step import recorded
 from service.exam.rules import Attribute, Value
 from service.exam.survey import Step
 
@@ -49,7 +49,7 @@ def findings(step: Step, rules: Rules, *, evidence: Mapping[str, Evidence]) -> F
 def _values(step: Step, evidence: Mapping[str, Evidence]) -> dict[str, list[str]]:
     """attribute key -> value codes in order, repeats left out; "" stands for "not assessed"."""
     given: dict[str, list[str]] = {}
-    for entry in looks(step, "finding"):
+    for entry in recorded(step, "finding"):
         seen = evidence.get(entry.source)
         code = (entry.value or (seen.value if seen else "")).rpartition(".")[2]
         codes = given.setdefault(entry.item.partition(":")[2], [])

@@ -68,7 +68,7 @@ def diagnostic_report(report: Report, *, links: Links) -> dict[str, Any]:
 
 
 def conclusion(report: Report) -> str:
-    """The conclusions, numbered when there are several, and the limits below them: for readers of this element alone."""
+    """The conclusions, numbered when there are several, then the limits: for readers of this element alone."""
     given = report.conclusions
     numbered = [f"{n}. {text}" for n, text in enumerate(given, start=1)] if len(given) > 1 else list(given)
     return "\n".join((*numbered, *report.brief))
