@@ -1,0 +1,75 @@
+"""What a transaction of a practice means: new orders open exams, evidence settles steps, a revoked order cancels."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from service.actions import accept_order, cancel_order, note_evidence
+from service.actions.guards import EVIDENCE, orders_of
+from service.actions.lookup import Lookup
+from service.actions.pending import Pending
+from service.actions.ports import Caller, House, Work
+from service.actions.writing import decoded
+from service.basics.errors import Fault, Refusal, RuleBroken
+from service.basics.stored import Exam
+
+Json = dict[str, Any]
+
+
+def admit(house: House, work: Work, caller: Caller, waiting: Sequence[Pending]) -> list[Json]:
+    """Open exams for new orders, and return what the entries change beside themselves; raises all refusals together."""
+    refusals: list[Refusal] = []
+    derived: list[Json] = []
+    lookup = Lookup(work, waiting)
+    for one in waiting:
+        if one.writes and one.entry.type == "ServiceRequest":
+            try:
+                derived += _order(house, work, caller, one, lookup)
+            except Refusal as refusal:
+                refusals.append(_placed(refusal, one))
+    _raise(refusals)
+    exams, faults = _evidence(work, waiting)
+    if faults:
+        raise RuleBroken(*faults)
+    for exam, resources in exams:
+        derived += note_evidence.note(house, work, caller, exam, resources)
+    return derived
+
+
+def _order(house: House, work: Work, caller: Caller, one: Pending, lookup: Lookup) -> list[Json]:
+    resource = one.resource or {}
+    if one.before is None:
+        accept_order.accept(house, work, caller, resource, lookup=lookup)
+        return []
+    if resource.get("status") == "revoked" and decoded(one.before).get("status") != "revoked":
+        return cancel_order.cancel(house, work, caller, resource)
+    return []
+
+
+def _evidence(work: Work, waiting: Sequence[Pending]) -> tuple[list[tuple[Exam, list[Json]]], list[Fault]]:
+    """The evidence among the entries by exam (locked, in one order), and what hangs on no order that we know."""
+    exams: dict[str, list[Json]] = {}
+    faults: list[Fault] = []
+    for one in waiting:
+        if not one.writes or one.entry.type not in EVIDENCE or one.resource is None:
+            continue
+        for order in sorted(orders_of(one.resource)):
+            exam = work.exam_of_order(order)
+            place = f"{one.entry.place}.resource" if one.entry.place else one.entry.type
+            if exam is None:
+                faults.append(Fault("not-found", f"There is no order ServiceRequest/{order} with an exam.", f"{place}.basedOn"))
+            elif one.resource.get("subject", {}).get("reference") != f"Patient/{exam.animal}":
+                text = f"The order is for Patient/{exam.animal}; this is about another animal or none."
+                faults.append(Fault("business-rule", text, f"{place}.subject"))
+            else:
+                exams.setdefault(exam.id, []).append(one.resource)
+    locked = [(work.lock_exam(task), resources) for task, resources in sorted(exams.items())]
+    return [(exam, resources) for exam, resources in locked if exam is not None], faults
+
+
+def _placed(refusal: Refusal, one: Pending) -> Refusal:
+    return refusal.inside(f"{one.entry.place}.resource") if one.entry.place else refusal
+
+
+def _raise(refusals: Sequence[Refusal]) -> None:
+    if refusals:
+        raise type(refusals[0])(*(f for r in refusals for f in r.faults))

@@ -1,0 +1,127 @@
+"""One exam with all that belongs to it, read once: what finishing, amending and withdrawing start from."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from service.actions.gathering import all_of
+from service.actions.lookup import Lookup
+from service.actions.ports import Caller, House, View
+from service.basics.coding import Identifier
+from service.basics.errors import Fault, Missing
+from service.basics.stored import Exam
+from service.billing.practice import Practice
+from service.catalogue.catalogue import Catalogue
+from service.exam.animal import Animal
+from service.exam.order import Order
+from service.exam.survey import Step
+from service.fhir import uris
+from service.fhir.reading import order as reading_order
+from service.fhir.reading import patient as reading_patient
+from service.fhir.reading.practice import practice
+from service.fhir.reading.task import read_step
+
+Json = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """The exam row, its order and animal, its Tasks with the steps read from them, and its evidence as stored.
+
+    practice is the caller's own; owners are the animal's present owners; faults of order or animal are left aside, for
+    the exam was accepted with them."""
+
+    exam: Exam
+    order: Order
+    request: Json
+    patient: Json
+    task: Json
+    procedure: Json
+    tasks: tuple[Json, ...]
+    steps: tuple[Step, ...]
+    observations: tuple[Json, ...]
+    images: tuple[Json, ...]  # Media and ImagingStudy
+    owners: tuple[Json, ...]
+    catalogue: Catalogue
+    practice: Practice
+    organization: Json | None
+
+
+def open_case(house: House, view: View, caller: Caller, exam: Exam) -> Case:
+    """The whole case of an exam, judged by the catalogue it was opened with."""
+    catalogue = house.catalogues.of(exam.catalogue)
+    lookup = Lookup(view)
+    request, patient = _must(lookup, f"ServiceRequest/{exam.order}"), _must(lookup, f"Patient/{exam.animal}")
+    animal, _ = reading_patient.animal(patient, catalogue.species)
+    order = _order(request, animal, catalogue)
+    tasks = tuple(all_of(house, view, "Task", part_of=f"Task/{exam.id}"))
+    based_on = f"ServiceRequest/{exam.order}"
+    live = [r for r in all_of(house, view, "Observation", based_on=based_on) if r.get("status") != "entered-in-error"]
+    images = [
+        *all_of(house, view, "Media", based_on=based_on),
+        *all_of(house, view, "ImagingStudy", basedon=based_on),
+    ]
+    return Case(
+        exam=exam,
+        order=order,
+        request=request,
+        patient=patient,
+        task=_must(lookup, f"Task/{exam.id}"),
+        procedure=_must(lookup, f"Procedure/{exam.procedure}"),
+        tasks=tasks,
+        steps=tuple(read_step(t, catalogue.protocols[animal.species]) for t in tasks),
+        observations=tuple(live),
+        images=tuple(r for r in images if r.get("status") != "entered-in-error"),
+        owners=tuple(_owners(house, view, exam)),
+        catalogue=catalogue,
+        practice=practice_of(house, view, caller),
+        organization=organization_of(house, view),
+    )
+
+
+def exam_of(view: View, task: str) -> Exam:
+    """The exam of a Task id; raises Missing for anything else, a step's Task included."""
+    exam = view.exam(task)
+    if exam is None:
+        raise Missing(Fault("not-found", f"Task/{task} is not the Task of an exam.", "Task"))
+    return exam
+
+
+def practice_of(house: House, view: View, caller: Caller) -> Practice:
+    """The caller's practice: its own settings over the row of the mappings."""
+    rows = house.catalogues.current.practices
+    return practice(view.practice_text(), rows.get(caller.organization) or rows["*"])
+
+
+def organization_of(house: House, view: View) -> Json | None:
+    """The Organization resource that stands for the organisation itself."""
+    own = f"{uris.ORGANIZATION}|{view.organization}"
+    return next(iter(all_of(house, view, "Organization", identifier=own)), None)
+
+
+def numbers(order: Order) -> tuple[Identifier, ...]:
+    """The business identifiers of an order: placer, filler, accession."""
+    return tuple(n for n in (order.placer, order.filler, order.accession) if n is not None)
+
+
+def _order(request: Json, animal: Animal, catalogue: Catalogue) -> Order:
+    order, _ = reading_order.order(request, animal, catalogue)
+    if order is None:
+        raise Missing(Fault("not-found", "The order's code is no longer in the catalogue the exam was opened with.", "Task"))
+    return order
+
+
+def _must(lookup: Lookup, reference: str) -> Json:
+    found = lookup.find(reference)
+    if found is None:
+        raise Missing(Fault("not-found", f"{reference}, which the exam needs, is not there.", "Task"))
+    return found
+
+
+def _owners(house: House, view: View, exam: Exam) -> list[Json]:
+    people = all_of(house, view, "RelatedPerson", patient=f"Patient/{exam.animal}")
+    return [p for p in people if p.get("active") is not False and _owns(p)]
+
+
+def _owns(person: Json) -> bool:
+    codings = [c for r in person.get("relationship", []) for c in r.get("coding", [])]
+    return any(c.get("code") == "OWN" and c.get("system") == uris.ROLE for c in codings)
