@@ -20,7 +20,7 @@ _OURS = re.compile(r"(?P<type>[A-Z][A-Za-z]+)/(?P<id>[A-Za-z0-9\-.]{1,64})(/_his
 
 @dataclass(frozen=True, slots=True)
 class _Names:
-    """What each "Type/id" of ours is called in the Bundle; base is our own base URL, whose absolute links are ours too."""
+    """What each "Type/id" of ours is called in the Bundle; base: our own base URL, whose absolute links are ours."""
 
     sent: Mapping[str, str]
     base: str
@@ -34,17 +34,24 @@ def bundle(
     base: str = "",
     identifier: str = "",
 ) -> Json:
-    """The transaction: `resources` are ours, put under our identifier; `theirs` are what the record system owns (animal,
-    owner, requester, order), named by conditional reference, or sent once when they bear no identifier.
+    """The transaction: `resources` are ours, put under our identifier; `theirs` are what the record system owns.
+
+    Theirs (animal, owner, requester, order) are named by conditional reference, or sent once when they bear no
+    identifier of their own.
 
     A reference to anything else of ours becomes a logical one (our identifier), for our ids mean nothing elsewhere.
     The same arguments give the same Bundle. identifier: value of Bundle.identifier, the post's key."""
     owned = {reference_of(r): r for r in theirs if r is not None}
-    unnamed = [r for r in owned.values() if business_identifier(r) is None]
-    named = {key: f"{key.partition('/')[0]}?{_criteria(r)}" for key, r in owned.items() if business_identifier(r)}
-    sent = {reference_of(r): full_url(r) for r in [*unnamed, *resources]}
-    names = _Names({**named, **sent}, base.rstrip("/"))
-    entries = [_entry(r, names, method="POST") for r in unnamed if reference_of(r) not in map(reference_of, resources)]
+    sent = {reference_of(r): full_url(r) for r in resources}
+    named = {
+        key: f"{r['resourceType']}?identifier={_token(*i)}"
+        for key, r in owned.items()
+        if (i := _business_identifier(r))
+    }
+    once = [r for key, r in owned.items() if key not in named and key not in sent]
+    known = {**named, **{reference_of(r): full_url(r) for r in once}, **sent}
+    names = _Names(known, base.rstrip("/"))
+    entries = [_entry(r, names, method="POST") for r in once]
     entries += [_entry(r, names, method="PUT") for r in resources]
     whole: Json = {"resourceType": "Bundle", "type": "transaction", "timestamp": exact.instant(now), "entry": entries}
     if identifier:
@@ -65,8 +72,8 @@ def full_url(resource: Json) -> str:
         return f"urn:uuid:{uuid.uuid5(uuid.NAMESPACE_URL, f'{uris.BASE}/{reference_of(resource)}')}"
 
 
-def business_identifier(resource: Json) -> tuple[str, str] | None:
-    """The first identifier with system and value that is neither old nor ours, an order's placer number before others."""
+def _business_identifier(resource: Json) -> tuple[str, str] | None:
+    """The first identifier with system and value, neither old nor ours; an order's placer number before others."""
     found = [i for i in _identifiers(resource) if i.get("system") and i.get("value") and i.get("use") != "old"]
     found = [i for i in found if i["system"] != uris.ID]
     placer = [i for i in found if any(c.get("code") == "PLAC" for c in i.get("type", {}).get("coding", []))]
@@ -80,12 +87,11 @@ def _identifiers(resource: Json) -> list[Json]:
 
 
 def _criteria(resource: Json) -> str:
-    known = business_identifier(resource)
-    single = resource["resourceType"] in SINGLE
-    system, value = known if known is not None and single else (uris.ID, resource["id"])
+    """How a resource of ours is found again elsewhere."""
     if resource["resourceType"] in UNIDENTIFIED:
         return f"_tag={_token(uris.ID, resource['id'])}"
-    return f"identifier={_token(system, value)}"
+    own = _business_identifier(resource) if resource["resourceType"] in SINGLE else None
+    return f"identifier={_token(*(own or (uris.ID, resource['id'])))}"
 
 
 def _token(system: str, value: str) -> str:
@@ -111,7 +117,7 @@ def _known_as_ours(resource: Json) -> Json:
         meta["tag"] = [*meta.get("tag", []), {"system": uris.ID, "code": resource["id"]}]
     elif type_ not in SINGLE:
         body["identifier"] = [*_identifiers(resource), *([] if ours in _identifiers(resource) else [ours])]
-    elif business_identifier(resource) is None:
+    elif _business_identifier(resource) is None:
         body["identifier"] = ours
     body.pop("meta", None)
     return {"resourceType": type_, **({"meta": meta} if meta else {}), **body}
