@@ -10,6 +10,7 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from types import FrameType
 
+from service.courier import log
 from service.courier.lines import Lines
 from service.courier.patience import Draw
 from service.courier.ports import Outbox
@@ -35,6 +36,7 @@ def run(
             carrier = Courier(outbox, open_lines, worker or name(), now, draw)
             return await carrier.run(stop.is_set, until_idle=until_idle)
 
+    log.hush()
     return asyncio.run(courier())
 
 

@@ -12,7 +12,7 @@ from service.courier.ports import Leased
 
 CONNECT_SECONDS = 5
 TOTAL_SECONDS = 30  # from the first byte sent to the last one read, however slowly the other side drips
-HOPELESS = (httpx.InvalidURL, httpx.UnsupportedProtocol, httpx.LocalProtocolError, UnicodeError)
+HOPELESS = (httpx.InvalidURL, httpx.UnsupportedProtocol, httpx.LocalProtocolError, ValueError)
 
 
 class Lines:
@@ -47,7 +47,7 @@ class Lines:
         except HOPELESS as fault:  # its text is not repeated: it can quote the credentials
             return NoAnswer(f"cannot be sent: the address or credentials are malformed ({type(fault).__name__})", True)
         except httpx.TransportError as fault:
-            return NoAnswer(f"no answer ({type(fault).__name__}: {str(fault)[:200]})")
+            return NoAnswer(f"no answer ({': '.join(filter(None, (type(fault).__name__, str(fault)[:200])))})")
 
     async def __aenter__(self) -> Self:
         return self

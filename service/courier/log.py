@@ -8,6 +8,12 @@ from service.courier.ports import Leased, Settlement
 LOGGER = logging.getLogger("sonoledger.courier")
 
 
+def hush() -> None:
+    """Keep the HTTP client's own lines out of the log: they have addresses and headers in them."""
+    for name in ("httpx", "httpcore"):
+        logging.getLogger(name).setLevel(logging.WARNING)
+
+
 def line(action: str, *, level: int = logging.INFO, **facts: str | int | None) -> None:
     """Write one line, `action` first."""
     if LOGGER.isEnabledFor(level):

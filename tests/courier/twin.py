@@ -1,0 +1,109 @@
+"""A twin of the outbox in memory: posts, leases and attempts as the store keeps them, with a clock that tests move."""
+
+import threading
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime, timedelta
+
+from service.courier.ports import Leased, Settlement
+
+START = datetime(2026, 11, 25, 13, 4, 29, tzinfo=UTC)
+BUNDLE = (
+    b'{"resourceType":"Bundle","type":"transaction","entry":['
+    b'{"resource":{"resourceType":"Basic","code":{"text":"a"}},"request":{"method":"POST","url":"Basic"}},'
+    b'{"resource":{"resourceType":"Basic","code":{"text":"b"}},"request":{"method":"POST","url":"Basic"}}]}'
+)
+
+
+@dataclass
+class Clock:
+    """The time as a test says it is."""
+
+    moment: datetime = START
+
+    def __call__(self) -> datetime:
+        return self.moment
+
+    def pass_(self, wait: timedelta) -> None:
+        self.moment += wait
+
+
+@dataclass(frozen=True)
+class TwinPost:
+    """A post and, while leased, its lease."""
+
+    id: str = "0001"
+    organization: str = "hill-practice"
+    destination: str = "records"
+    url: str = "http://records.test/fhir"
+    authorization: str = "Bearer plainly-invented"
+    key: str = "exam-1.finished.1"
+    thread: str = "exam-1"
+    event: str = "finished"
+    body: bytes = BUNDLE
+    tries: int = 0
+    token: str = ""
+    until: datetime = START
+    state: str = "waiting"
+    due: datetime = START
+
+
+@dataclass
+class Twin:
+    """The outbox in memory, with the promises of service.courier.ports.Outbox."""
+
+    posts: dict[str, TwinPost]
+    attempts: list[tuple[str, Settlement]] = field(default_factory=list)
+    disabled: set[str] = field(default_factory=set)
+    leases: int = 0
+    lock: threading.Lock = field(default_factory=threading.Lock)
+
+    @classmethod
+    def of(cls, *posts: TwinPost) -> "Twin":
+        return cls({post.id: post for post in posts})
+
+    def lease(
+        self, worker: str, *, limit: int, seconds: int, now: datetime, per_destination: int = 8
+    ) -> tuple[Leased, ...]:
+        taken: list[TwinPost] = []
+        with self.lock:
+            for post in sorted(self.posts.values(), key=lambda each: each.id):
+                if len(taken) < limit and self._free(post, now) and self._out(post, now) < per_destination:
+                    self.leases += 1
+                    until = now + timedelta(seconds=seconds)
+                    self.posts[post.id] = replace(post, token=f"{worker}/{self.leases}", until=until)
+                    taken.append(self.posts[post.id])
+        return tuple(taken)
+
+    def settle(self, leased: Leased, settlement: Settlement, *, now: datetime) -> bool:
+        with self.lock:
+            post = self.posts[leased.id]
+            if post.token != leased.token:
+                return False
+            self.attempts.append((post.id, settlement))
+            self.posts[post.id] = replace(
+                post, state=settlement.state, due=settlement.due or now, tries=post.tries + 1, token="", until=START
+            )
+            if settlement.disable:
+                self.disabled.add(post.destination)
+            return True
+
+    def _free(self, post: TwinPost, now: datetime) -> bool:
+        earlier = (
+            other
+            for other in self.posts.values()
+            if (other.destination, other.thread) == (post.destination, post.thread) and other.id < post.id
+        )
+        return (
+            post.state == "waiting"
+            and post.due <= now
+            and (not post.token or post.until <= now)
+            and post.destination not in self.disabled
+            and all(other.state in ("delivered", "dead") for other in earlier)
+        )
+
+    def _out(self, post: TwinPost, now: datetime) -> int:
+        return sum(
+            1
+            for other in self.posts.values()
+            if other.destination == post.destination and other.token and other.until > now
+        )
