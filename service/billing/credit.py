@@ -18,14 +18,15 @@ def credit(invoice: Invoice, earlier: Sequence[Invoice], *, id_: str, number: st
     )
     if not lines:
         return None
-    groups = tuple(g for g in (_group_left(g, earlier) for g in invoice.groups) if g.base.minor or g.tax.minor)
+    rates = {line.tax_rate for line in lines}
+    groups = [_group_left(group, earlier) for group in invoice.groups]
     return replace(
         invoice,
         id=id_,
         number=number,
         issued=issued,
         lines=lines,
-        groups=groups or tuple(_group_left(g, earlier) for g in invoice.groups),
+        groups=tuple(g for g in groups if g.rate in rates or g.base.minor or g.tax.minor),
         credits=invoice.id,
         credited_number=invoice.number,
     )
