@@ -1,0 +1,39 @@
+"""HL7's R4 definitions -> the data files the service carries: `python -m service.fhir.generate FOLDER`."""
+
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from service.fhir import definitions, exact
+from service.fhir.search import reduction
+from service.fhir.search import table as search_table
+
+_HERE = Path(__file__).parent
+
+
+def files(folder: Path) -> dict[Path, bytes]:
+    """Every generated file with its content, from the definitions in `folder`."""
+    found = definitions.read(folder)
+    return {_HERE / "search" / search_table.FILE: _lines(reduction.table(found))}
+
+
+def _lines(value: dict[str, dict[str, Any]]) -> bytes:
+    """JSON with one row a line, so that a change can be read."""
+    return b"{\n" + b",\n".join(_entry(name, rows) for name, rows in value.items()) + b"\n}\n"
+
+
+def _entry(name: str, rows: dict[str, Any]) -> bytes:
+    inner = (exact.encode(key) + b": " + exact.encode(row) for key, row in rows.items())
+    return exact.encode(name) + b": {\n" + b",\n".join(inner) + b"\n}"
+
+
+def main() -> Iterator[str]:
+    """Write them all, and say which."""
+    for path, content in files(Path(sys.argv[1])).items():
+        path.write_bytes(content)
+        yield f"{path.name}: {len(content)} bytes"
+
+
+if __name__ == "__main__":
+    sys.stdout.writelines(f"{line}\n" for line in main())

@@ -1,0 +1,83 @@
+"""A resource -> the keys under which a search finds it, by one walk over the elements that are indexed."""
+
+from collections.abc import Callable
+from functools import cache
+from typing import Any
+
+from service.basics.stored import Keys
+from service.fhir.search import moments
+from service.fhir.search.leaves import Found, reader
+from service.fhir.search.own import OWN_DATE
+from service.fhir.search.table import Row, rows
+
+Reader = Callable[[Any, Found], None]
+
+
+class Branch:
+    """What is read at one place of a resource, and the places below it."""
+
+    __slots__ = ("below", "readers")
+
+    def __init__(self) -> None:
+        self.readers: list[Reader] = []
+        self.below: dict[str, Branch] = {}
+
+
+@cache
+def _tree(type_: str) -> Branch:
+    root = Branch()
+    for row in rows().get(type_, {}).values():
+        if row.alias or row.union:
+            continue
+        for path in row.paths:
+            at = root
+            for name in path[:-1]:
+                at = at.below.setdefault(name, Branch())
+            at.readers.append(reader(row, path[-1]))
+    return root
+
+
+@cache
+def _defaults(type_: str) -> tuple[Row, ...]:
+    return tuple(row for row in rows().get(type_, {}).values() if row.default)
+
+
+def keys(organization: str, resource: dict[str, Any]) -> Keys:
+    """All search keys of one valid resource of a type that can be stored."""
+    type_ = resource["resourceType"]
+    found = Found(organization, type_, own_date(resource))
+    _walk(resource, _tree(type_).below, found)
+    for row in _defaults(type_):
+        if not any(path[0] in resource for path in row.paths):
+            found.value(row.code, row.default)
+    return Keys(frozenset(found.marks), frozenset(found.texts))
+
+
+def _walk(holder: dict[str, Any], below: dict[str, Branch], found: Found) -> None:
+    for name, value in holder.items():
+        branch = below.get(name)
+        if branch is None:
+            continue
+        if type(value) is list:
+            for item in value:
+                _visit(item, branch, found)
+        else:
+            _visit(value, branch, found)
+
+
+def _visit(value: Any, branch: Branch, found: Found) -> None:
+    if value is None:  # a primitive that only has extensions
+        return
+    for read in branch.readers:
+        read(value, found)
+    if branch.below and type(value) is dict:
+        _walk(value, branch.below, found)
+
+
+def own_date(resource: dict[str, Any]) -> int:
+    """The first moment of the resource's own date in microseconds, 0 when it has none."""
+    for name in OWN_DATE.get(resource["resourceType"], ()):
+        stretch = moments.of(resource.get(name))
+        if stretch is not None:
+            return stretch[0] if stretch[0] > moments.EARLIEST else stretch[1]
+    return 0
