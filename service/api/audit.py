@@ -1,0 +1,82 @@
+"""The audit of reads and refusals: gathered here, written in batches, never in the way of an answer."""
+
+import asyncio
+import json
+import logging
+from collections.abc import Callable
+from datetime import UTC, datetime
+
+from service.actions.ports import Caller
+from service.api.offers import Offer
+from service.basics.ids import new_id
+from service.basics.stored import Trace
+from service.fhir import exact
+
+Line = tuple[str, Trace]
+_log = logging.getLogger("sonoledger.audit")
+
+PAUSE = 1.0
+"""Seconds between two batches."""
+_ROOM = 20_000
+_BATCH = 500
+_SEEN = 200
+_ACTIONS = {"create": "C", "read": "R", "vread": "R", "update": "U", "delete": "D"}
+
+
+class Audit:
+    """Keeps lines until `write` has taken them; what can't be written is kept and tried again.
+
+    Only when _ROOM lines wait (the store has been away for long) are further ones dropped, counted and logged."""
+
+    def __init__(self, write: Callable[[list[Line]], None]) -> None:
+        self._write = write
+        self._lines: list[Line] = []
+        self.dropped = 0
+
+    def note(self, line: Line) -> None:
+        """Keep one line; never fails."""
+        if len(self._lines) >= _ROOM:
+            self.dropped += 1
+        else:
+            self._lines.append(line)
+
+    def flush(self) -> bool:
+        """Write what waits; False when the store would not take it."""
+        while self._lines:
+            batch = self._lines[:_BATCH]
+            try:
+                self._write(batch)
+            except Exception as error:
+                self._complain(type(error).__name__)
+                return False
+            del self._lines[: len(batch)]
+        return True
+
+    async def run(self) -> None:
+        """Write what waits, again and again, until cancelled; the pause grows while the store is away."""
+        pause = PAUSE
+        while True:
+            await asyncio.sleep(pause)
+            written = await asyncio.to_thread(self.flush)
+            pause = PAUSE if written else min(pause * 2, 60.0)
+
+    def _complain(self, error: str) -> None:
+        waiting = {"action": "audit", "error": error, "waiting": len(self._lines), "dropped": self.dropped}
+        _log.error(json.dumps(waiting))
+
+
+def line(caller: Caller, offer: Offer, *, outcome: str, target: tuple[str, str], seen: tuple[str, ...] = ()) -> Line:
+    """The line of one interaction. target: (type, id) of the URL; seen: references that were shown."""
+    return caller.organization, Trace(
+        id=new_id(),
+        recorded=exact.instant(datetime.now(UTC)),
+        interaction=offer.code,
+        action=_ACTIONS.get(offer.code, "E"),
+        outcome=outcome,
+        client=caller.label,
+        request=caller.request,
+        type=target[0],
+        id_of=target[1],
+        operation=offer.operation,
+        entities=seen[:_SEEN],
+    )

@@ -1,0 +1,88 @@
+"""A posted Bundle into entries, each permitted by itself, and their results as the answering Bundle."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from service.access import scopes
+from service.api import answers, bundles, conditions
+from service.api.answers import Answer
+from service.api.ask import Ask
+from service.api.outcomes import outcome, status
+from service.api.types import DIRECTORY, KNOWN
+from service.basics.entries import Entry, Result
+from service.basics.errors import Fault, Invalid, Missing, NotAllowed, NotPermitted, Refusal, TooLarge
+
+Json = dict[str, Any]
+_LETTERS = {"POST": "c", "PUT": "u", "DELETE": "d"}
+_REASONS = {200: "OK", 201: "Created", 204: "No Content", 304: "Not Modified"}
+_WAY_OUT = "set its status to entered-in-error instead"
+
+
+def transact(ask: Ask) -> Answer:
+    """A transaction (all of it or nothing) or a batch (each entry by itself)."""
+    bundle = _bundle(ask)
+    entries = list(ask.kit.entries(bundle))
+    refusals = {i: refusal for i, one in enumerate(entries) if (refusal := _refusal(ask, one)) is not None}
+    if refusals and bundle["type"] == "transaction":
+        first = next(iter(refusals.values()))
+        raise type(first)(*(fault for refusal in refusals.values() for fault in refusal.faults))
+    allowed = [one for i, one in enumerate(entries) if i not in refusals]
+    done = iter(ask.kit.transact(ask.kit.house, ask.caller, allowed, bundle_type=bundle["type"]) if allowed else ())
+    results = [Result(0, refusal=refusals[i]) if i in refusals else next(done) for i in range(len(entries))]
+    whole = conditions.returns(ask.headers) == "representation"
+    written = [_entry(ask, one, entry, whole=whole) for entry, one in zip(entries, results, strict=True)]
+    return Answer(200, bundles.joined({"type": f"{bundle['type']}-response"}, written))
+
+
+def _bundle(ask: Ask) -> Json:
+    """The body as a Bundle whose outside is sound; what its entries hold is checked where it is written."""
+    bundle = ask.resource()
+    if bundle["resourceType"] != "Bundle":
+        raise Invalid(Fault("invalid", f"Send a {bundle['resourceType']} to its type; a Bundle is posted here."))
+    if bundle.get("type") not in {"transaction", "batch"}:
+        raise Invalid(Fault("value", "Bundle.type must be transaction or batch.", "Bundle.type"))
+    entries = bundle.get("entry", [])
+    if isinstance(entries, list) and len(entries) > ask.kit.limits.entries:
+        text = f"A Bundle of {len(entries)} entries is more than the {ask.kit.limits.entries} that are taken at once."
+        raise TooLarge(Fault("too-costly", text, "Bundle.entry"))
+    faults = ask.kit.check(_shell(bundle))
+    if faults:
+        raise Invalid(*faults)
+    return bundle
+
+
+def _shell(bundle: Json) -> Json:
+    """The Bundle without what its entries hold."""
+    entries = bundle.get("entry")
+    if not isinstance(entries, list):
+        return bundle
+    bare = [{k: v for k, v in one.items() if k != "resource"} if isinstance(one, Mapping) else one for one in entries]
+    return bundle | {"entry": bare}
+
+
+def _refusal(ask: Ask, entry: Entry) -> Refusal | None:
+    """Why this entry may not be done at all, whatever it holds."""
+    where = f"{entry.place}.request.url"
+    if entry.type not in KNOWN:
+        return Missing(Fault("not-supported", f"The type {entry.type} is not served here.", where))
+    if entry.method == "DELETE" and entry.type not in DIRECTORY:
+        return NotAllowed(Fault("not-supported", f"A {entry.type} is never deleted; {_WAY_OUT}.", where))
+    letter = _LETTERS.get(entry.method) or ("r" if entry.id else "s")
+    if not scopes.allows(ask.caller.scopes, entry.type, letter):
+        return NotPermitted(Fault("forbidden", f"The token lacks system/{entry.type}.{letter}.", where))
+    return None
+
+
+def _entry(ask: Ask, result: Result, entry: Entry, *, whole: bool) -> bytes:
+    if result.refusal is not None:
+        code, _ = status(result.refusal)
+        return bundles.entry(ask.base, None, response={"status": str(code), "outcome": outcome(result.refusal)})
+    response: Json = {"status": f"{result.status} {_REASONS.get(result.status, '')}".strip()}
+    if result.stored is None:
+        return bundles.entry(ask.base, None, response=response)
+    version = result.stored
+    if not version.deleted:
+        response["location"] = answers.location(ask.base, version)
+    response |= {"etag": answers.etag(version.version), "lastModified": version.updated}
+    shown = (whole or entry.method == "GET") and result.status != 304
+    return bundles.entry(ask.base, version if shown else None, response=response)

@@ -1,0 +1,68 @@
+"""The CapabilityStatement from the same tables that route and search, so that it can't promise anything else."""
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from service.api import offers
+from service.api.types import DIRECTORY, GUARDED, SERVED
+
+Json = dict[str, Any]
+Parameters = Callable[[str], Sequence[tuple[str, str, str]]]
+
+DATE = "2026-11-25"
+"""When this statement was last changed."""
+_RULES = (
+    "JSON only. Ids are the server's. Conditional create and update hold under concurrency. Bundles: at most 500 "
+    "entries and 10 MiB; other bodies 2 MiB. Token scopes: system/<Type>.<cruds>."
+)
+
+
+def statement(base: str, *, version: str, parameters: Parameters) -> Json:
+    """The statement of the server at `base`. parameters: type -> (name, type, definition) of what can be searched."""
+    rest = {
+        "mode": "server",
+        "documentation": _RULES,
+        "security": {
+            "service": [{"text": "Bearer token"}],
+            "description": "A bearer token of one organisation with SMART system scopes; ask whoever runs the service.",
+        },
+        "resource": [_resource(type_, parameters) for type_ in SERVED],
+        "interaction": [{"code": code} for code in ("transaction", "batch", "history-system")],
+    }
+    return {
+        "resourceType": "CapabilityStatement",
+        "status": "active",
+        "date": DATE,
+        "kind": "instance",
+        "software": {"name": "Sonoledger", "version": version},
+        "implementation": {
+            "description": "Orders, surveys, reports, charges and invoices of abdominal ultrasound in dogs and cats",
+            "url": base,
+        },
+        "fhirVersion": "4.0.1",
+        "format": ["application/fhir+json", "json"],
+        "rest": [rest],
+    }
+
+
+def _resource(type_: str, parameters: Parameters) -> Json:
+    operations = [{"name": "validate", "definition": offers.VALIDATE}]
+    if type_ == "Task":
+        operations += [{"name": name, "definition": url} for name, url in offers.EXAM.items()]
+    found: Json = {
+        "type": type_,
+        "interaction": [{"code": code} for code in offers.codes(type_, "type")],
+        "versioning": "versioned-update" if type_ in GUARDED else "versioned",
+        "readHistory": True,
+        "updateCreate": False,
+        "conditionalCreate": True,
+        "conditionalRead": "full-support",
+        "conditionalUpdate": True,
+        "conditionalDelete": "single" if type_ in DIRECTORY else "not-supported",
+        "referencePolicy": ["literal", "logical"],
+    }
+    params = [
+        {"name": name, "definition": url, "type": kind} if url else {"name": name, "type": kind}
+        for name, kind, url in parameters(type_)
+    ]
+    return found | ({"searchParam": params} if params else {}) | {"operation": operations}

@@ -1,0 +1,75 @@
+"""The desk of one path: who asks, for what, and may he? Then the interaction is run and its answer sent."""
+
+from dataclasses import replace
+
+from service.actions.ports import Caller
+from service.api import audit, body, outcomes, rules
+from service.api.answers import Answer
+from service.api.ask import Ask, content
+from service.api.door import NOTE, Note, Receive, Scope, Send, reply
+from service.api.given import Given
+from service.api.hands import Hands
+from service.api.kit import Kit
+from service.api.offers import PLACES, Offer, methods
+from service.api.reception import NOBODY, Reception
+from service.basics.errors import Refusal
+from service.fhir import exact
+
+
+class Desk:
+    """An ASGI endpoint: answers every method on one path template."""
+
+    def __init__(self, kit: Kit, template: str, *, hands: Hands, log: audit.Audit) -> None:
+        self._kit = kit
+        self._template = template
+        self._offers = PLACES[template]
+        self._public = all(offer.code == "capabilities" for offer in self._offers.values())
+        self._reception = Reception(kit)
+        self._hands = hands
+        self._log = log
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        note: Note = scope[NOTE]
+        given = Given(scope)
+        note.route, note.type, note.id = f"/fhir{self._template}", given.type, given.id
+        caller, offer = NOBODY, None
+        try:
+            caller = await self._caller(given, note)
+            offer = rules.offered(self._offers, given.method, type_=given.type, id_=given.id)
+            note.action = offer.operation or offer.code
+            answer = await self._answer(offer, caller, given, receive)
+        except Refusal as refusal:
+            allow = ", ".join(methods(self._template, given.type))
+            answer = outcomes.refused(refusal, allow=allow)
+        except Exception:
+            self._audit(offer, caller, given, outcomes.broken(note.request))
+            raise
+        self._audit(offer, caller, given, answer)
+        if answer.body and given.params and given.last("_pretty") == "true":
+            answer = replace(answer, body=exact.pretty(answer.body))
+        await reply(send, answer, media=given.kind, head=given.head)
+
+    async def _caller(self, given: Given, note: Note) -> Caller:
+        if self._public:
+            return NOBODY
+        caller = await self._reception.caller(given.headers, request=note.request)
+        note.organization = caller.organization
+        return caller
+
+    async def _answer(self, offer: Offer, caller: Caller, given: Given, receive: Receive) -> Answer:
+        limits = self._kit.limits
+        given.read(limit=limits.url)
+        rules.permitted(offer, caller.scopes, given.type)
+        text = await body.taken(receive, given.headers, kind=offer.body, limits=limits) if offer.body else b""
+        params = content(given.params) if given.params else []
+        return await self._hands.run(
+            offer, Ask(self._kit, caller, offer.code, given.type, given.id, given.version, params, given.headers, text)
+        )
+
+    def _audit(self, offer: Offer | None, caller: Caller, given: Given, answer: Answer) -> None:
+        """A write that was done has its line in its own transaction; everything else is noted here."""
+        if offer is None or caller is NOBODY or (offer.writes and answer.status < 400):
+            return
+        outcome = "0" if answer.status < 400 else "4" if answer.status < 500 else "8"
+        target = given.type, given.id
+        self._log.note(audit.line(caller, offer, outcome=outcome, target=target, seen=answer.seen))

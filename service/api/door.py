@@ -1,0 +1,118 @@
+"""Around every request: its id, its log line, its count, and an answer even when something breaks."""
+
+import json
+import logging
+import re
+from collections.abc import Awaitable, Callable, MutableMapping
+from dataclasses import dataclass
+from time import perf_counter
+from typing import Any
+
+from service.api import outcomes
+from service.api.answers import FHIR, Answer, Header
+from service.api.body import Disconnected
+from service.api.metrics import Metrics
+from service.basics.ids import new_id
+
+Scope = MutableMapping[str, Any]
+Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
+Send = Callable[[MutableMapping[str, Any]], Awaitable[None]]
+App = Callable[[Scope, Receive, Send], Awaitable[None]]
+
+NOTE = "sonoledger.note"
+_log = logging.getLogger("sonoledger.api")
+_ID = re.compile(rb"^[A-Za-z0-9._:\-]{1,64}$")
+_METHODS = frozenset({"GET", "HEAD", "POST", "PUT", "DELETE", "PATCH", "OPTIONS"})
+_ALWAYS: tuple[Header, ...] = (
+    (b"cache-control", b"no-store"),
+    (b"x-content-type-options", b"nosniff"),
+    (b"referrer-policy", b"no-referrer"),
+)
+
+
+@dataclass(slots=True)
+class Note:
+    """What is learnt about a request on its way in, for its log line; never names, tokens, bodies or query strings."""
+
+    request: str
+    route: str = "other"
+    action: str = ""
+    organization: str = ""
+    type: str = ""
+    id: str = ""
+    status: int = 0
+
+
+class Door:
+    """Pure ASGI middleware."""
+
+    def __init__(self, app: App, *, metrics: Metrics) -> None:
+        self._app = app
+        self._metrics = metrics
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self._app(scope, receive, send)
+            return
+        note = scope[NOTE] = Note(_request_id(scope["headers"]))
+        always = (*_ALWAYS, (b"x-request-id", note.request.encode()))
+
+        async def marked(message: MutableMapping[str, Any]) -> None:
+            if message["type"] == "http.response.start":
+                note.status = message["status"]
+                message["headers"] = [*message.get("headers", ()), *always]
+            await send(message)
+
+        began = perf_counter()
+        try:
+            await self._guarded(scope, receive, marked)
+        finally:
+            self._record(scope, note, perf_counter() - began)
+
+    async def _guarded(self, scope: Scope, receive: Receive, send: Send) -> None:
+        note: Note = scope[NOTE]
+        try:
+            await self._app(scope, receive, send)
+        except Disconnected:
+            note.status = 499  # nobody is left to be answered; the number is only for the log
+        except Exception:
+            # Tracebacks name code and never hold a request's values; the caller is told the id alone.
+            _log.exception(json.dumps({"action": note.action, "request": note.request, "fault": "unexpected"}))
+            if note.status:
+                raise
+            await reply(send, outcomes.broken(note.request))
+
+    def _record(self, scope: Scope, note: Note, seconds: float) -> None:
+        method = scope["method"] if scope["method"] in _METHODS else "other"
+        self._metrics.answered(method, note.route, status=note.status, seconds=seconds)
+        if not _log.isEnabledFor(logging.INFO):
+            return
+        line = {
+            "action": note.action or "request",
+            "request": note.request,
+            "method": method,
+            "route": note.route,
+            "organization": note.organization,
+            "type": note.type,
+            "id": note.id,
+            "status": note.status,
+            "ms": round(seconds * 1000, 2),
+        }
+        _log.info(json.dumps({key: value for key, value in line.items() if value != ""}))
+
+
+async def reply(send: Send, answer: Answer, *, media: bytes = FHIR, head: bool = False) -> None:
+    """Send an answer; to HEAD everything but the body."""
+    headers = list(answer.headers)
+    if answer.body:
+        headers.append((b"content-type", answer.media or media))
+    if answer.status not in {204, 304}:
+        headers.append((b"content-length", str(len(answer.body)).encode()))
+    await send({"type": "http.response.start", "status": answer.status, "headers": headers})
+    await send({"type": "http.response.body", "body": b"" if head else answer.body})
+
+
+def _request_id(headers: list[Header]) -> str:
+    """The caller's own id when it is harmless in a log, else a new one."""
+    given = next((value for name, value in headers if name == b"x-request-id"), b"")
+    return given.decode() if _ID.match(given) else new_id()

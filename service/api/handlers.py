@@ -1,0 +1,30 @@
+"""Each offer of the table into the function that answers it."""
+
+from collections.abc import Callable, Mapping
+
+from service.api import bundle, history, metadata, operation, read, search, write
+from service.api.answers import Answer
+from service.api.ask import Ask
+from service.api.offers import EXAM, Offer
+
+Handler = Callable[[Ask], Answer]
+
+_BY_CODE: Mapping[str, Handler] = {
+    "transaction": bundle.transact,
+    "capabilities": metadata.capabilities,
+    "history-system": history.history,
+    "history-type": history.history,
+    "history-instance": history.history,
+    "search-type": search.search,
+    "create": write.create,
+    "update": write.update,
+    "delete": write.delete,
+    "read": read.read,
+    "vread": read.vread,
+}
+_BY_OPERATION: Mapping[str, Handler] = {"validate": operation.validate} | {name: operation.exam(name) for name in EXAM}
+
+
+def handler(offer: Offer) -> Handler:
+    """The function that answers an offer."""
+    return _BY_OPERATION[offer.operation] if offer.operation else _BY_CODE[offer.code]

@@ -1,0 +1,48 @@
+"""Where an interaction is run: on the event loop, or in a thread, with patience when the store is busy."""
+
+import asyncio
+import random
+from concurrent.futures import ThreadPoolExecutor
+
+from service.api.answers import Answer
+from service.api.ask import Ask
+from service.api.handlers import handler
+from service.api.kit import Kit
+from service.api.offers import Offer
+from service.basics.errors import Busy
+
+TRIES = 4
+_PAUSE = 0.03
+
+
+class Hands:
+    """The threads of one application. Writes have theirs, so that they never wait behind slow reads."""
+
+    def __init__(self, kit: Kit) -> None:
+        self._inline = kit.books.reads_inline
+        self._writers = ThreadPoolExecutor(kit.writers, thread_name_prefix="write")
+        self._readers = ThreadPoolExecutor(kit.readers, thread_name_prefix="read")
+
+    async def run(self, offer: Offer, ask: Ask) -> Answer:
+        """The answer of an interaction. A write that the store was too busy for is done again, TRIES times in all."""
+        run = handler(offer)
+        if not offer.writes:
+            if self._inline:
+                return run(ask)
+            return await asyncio.get_running_loop().run_in_executor(self._readers, run, ask)
+        for tried in range(1, TRIES):
+            try:
+                return await self._write(offer, ask)
+            except Busy as busy:
+                if busy.retry_after is None:  # it may have been stored: only the caller can tell whether to repeat
+                    raise
+                await asyncio.sleep(_PAUSE * 2**tried * (0.5 + random.random()))
+        return await self._write(offer, ask)
+
+    async def _write(self, offer: Offer, ask: Ask) -> Answer:
+        return await asyncio.get_running_loop().run_in_executor(self._writers, handler(offer), ask)
+
+    def close(self) -> None:
+        """Wait for what is running and let the threads go."""
+        self._writers.shutdown()
+        self._readers.shutdown()

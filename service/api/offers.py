@@ -1,0 +1,73 @@
+"""The table of everything that is offered: it routes, it declares, and nothing outside it is answered."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from service.api.types import DIRECTORY
+from service.fhir import uris
+
+EXAM: Mapping[str, str] = {
+    name: f"{uris.BASE}/OperationDefinition/exam-{name}" for name in ("amend", "finish", "settle", "withdraw")
+}
+"""The operations on a Task, with their definitions."""
+VALIDATE = "http://hl7.org/fhir/OperationDefinition/Resource-validate"
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """One interaction: R4's code for it (restful-interaction, or operation with its name) and what it takes.
+
+    letter: the scope it needs on its type. body: "" none, "json" a resource, "bundle" a Bundle, "form" search
+    parameters, "perhaps" a resource or nothing. writes: it changes something. only: the types that have it, all when
+    empty."""
+
+    code: str
+    letter: str = ""
+    body: str = ""
+    writes: bool = False
+    only: frozenset[str] = frozenset()
+    operation: str = ""
+
+
+_UPDATE = Offer("update", "u", body="json", writes=True)
+_DELETE = Offer("delete", "d", writes=True, only=DIRECTORY)
+_VALIDATE = Offer("operation", body="json", operation="validate")
+
+PLACES: Mapping[str, Mapping[str, Offer]] = {
+    "": {"POST": Offer("transaction", body="bundle", writes=True)},
+    "/metadata": {"GET": Offer("capabilities")},
+    "/_history": {"GET": Offer("history-system", "s")},
+    "/{type}": {
+        "GET": Offer("search-type", "s"),
+        "POST": Offer("create", "c", body="json", writes=True),
+        "PUT": _UPDATE,
+        "DELETE": _DELETE,
+    },
+    "/{type}/_search": {"POST": Offer("search-type", "s", body="form")},
+    "/{type}/_history": {"GET": Offer("history-type", "s")},
+    "/{type}/$validate": {"POST": _VALIDATE},
+    "/{type}/{id}": {"GET": Offer("read", "r"), "PUT": _UPDATE, "DELETE": _DELETE},
+    "/{type}/{id}/_history": {"GET": Offer("history-instance", "r")},
+    "/{type}/{id}/_history/{version}": {"GET": Offer("vread", "r")},
+    "/{type}/{id}/$validate": {"POST": _VALIDATE},
+    **{
+        f"/{{type}}/{{id}}/${name}": {
+            "POST": Offer("operation", "u", body="perhaps", writes=True, only=frozenset({"Task"}), operation=name)
+        }
+        for name in EXAM
+    },
+}
+"""Path below the base -> method -> what is offered there."""
+
+
+def methods(template: str, type_: str) -> list[str]:
+    """The methods of a path on a type ("" at the system's level); HEAD is there wherever GET is."""
+    found = [method for method, offer in PLACES[template].items() if not offer.only or type_ in offer.only]
+    return found + ["HEAD"] * ("GET" in found)
+
+
+def codes(type_: str, level: str) -> list[str]:
+    """R4's codes of what is offered on a type: level "type" for all of its paths, "system" for the base itself."""
+    places = [offers for path, offers in PLACES.items() if path.startswith("/{type}") == (level == "type")]
+    found = {o.code for offers in places for o in offers.values() if not o.only or type_ in o.only}
+    return sorted(found - {"operation", "capabilities"})

@@ -1,0 +1,36 @@
+"""Read and vread: one stored version, as its own bytes."""
+
+from service.api import answers, conditions
+from service.api.answers import Answer
+from service.api.ask import Ask
+from service.basics.errors import Fault, Gone, Missing
+from service.basics.stored import Stored
+
+
+def read(ask: Ask) -> Answer:
+    """The current version; 304 when the caller holds it already. Raises Missing or Gone."""
+    with ask.kit.books.view(ask.caller.organization) as view:
+        found = view.get(ask.type, ask.id)
+    return _answer(ask, found, f"There is no {ask.type} with the id {ask.id}.")
+
+
+def vread(ask: Ask) -> Answer:
+    """One version by its number. Raises Missing, or Gone when that version is the deletion."""
+    number = int(ask.version) if ask.version.isdecimal() and len(ask.version) < 10 else 0
+    found = None
+    if number:
+        with ask.kit.books.view(ask.caller.organization) as view:
+            found = view.version(ask.type, ask.id, number)
+    return _answer(ask, found, f"There is no version {ask.version} of {ask.type}/{ask.id}.")
+
+
+def _answer(ask: Ask, found: Stored | None, missing: str) -> Answer:
+    if found is None:
+        raise Missing(Fault("not-found", missing))
+    if found.deleted:
+        raise Gone(Fault("deleted", f"{ask.type}/{ask.id} was deleted; its history can still be read."))
+    if ("if-none-match" in ask.headers or "if-modified-since" in ask.headers) and conditions.unchanged(
+        ask.headers, found
+    ):
+        return Answer(304, headers=answers.versioned(found), seen=(f"{found.type}/{found.id}",))
+    return answers.stored(found)

@@ -1,0 +1,36 @@
+"""What is offered on a path, and to which token: yes, or the refusal that says why not."""
+
+import re
+from collections.abc import Mapping
+
+from service.access import scopes
+from service.api.offers import Offer
+from service.api.types import KNOWN
+from service.basics.errors import Fault, Missing, NotAllowed, NotPermitted
+
+_ID = re.compile(r"^[A-Za-z0-9\-.]{1,64}$")
+WAY_OUT = "set its status to entered-in-error instead"
+
+
+def offered(offers: Mapping[str, Offer], method: str, *, type_: str, id_: str) -> Offer:
+    """The offer of a method. Raises Missing for an unknown type, operation or impossible id, NotAllowed otherwise."""
+    if type_ and type_ not in KNOWN:
+        raise Missing(
+            Fault("not-supported", f"The type {type_} is not served here; GET metadata lists those that are.")
+        )
+    offer = offers.get(method)
+    if offer is None:
+        raise NotAllowed(Fault("not-supported", f"{method} is not offered here."))
+    if offer.only and type_ not in offer.only:
+        if offer.code == "delete":
+            raise NotAllowed(Fault("not-supported", f"A {type_} is never deleted; {WAY_OUT}."))
+        raise Missing(Fault("not-supported", f"The operation ${offer.operation} is not offered on {type_}."))
+    if id_ and not _ID.match(id_):
+        raise Missing(Fault("not-found", f"There is no {type_} with that id; an id has letters, digits, - and . only."))
+    return offer
+
+
+def permitted(offer: Offer, granted: tuple[str, ...], type_: str) -> None:
+    """Raise NotPermitted unless the token's scopes grant the offer; entries of a Bundle are asked one by one later."""
+    if offer.letter and not scopes.allows(granted, type_ or "*", offer.letter):
+        raise NotPermitted(Fault("forbidden", f"The token lacks the scope system/{type_ or '*'}.{offer.letter}."))
