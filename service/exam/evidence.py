@@ -28,6 +28,9 @@ class Sighting:
     confirmed: bool = False  # an implausible value was confirmed by a person
     retracted: bool = False  # entered-in-error
     doppler: bool = False
+    disposition: str = ""  # the sender states how the step ended: a disposition code, with reason, text and operation
+    reason: str = ""  # key of a not-seen reason
+    operation: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,3 +50,5 @@ class Unmapped:
     sighting: Sighting
     what: str
     coding: Coding
+    structures: tuple[str, ...] = ()  # where it may belong: nothing there is as expected until a person has read it
+    item: str = ""  # the question it seems to answer ("finding:size"), when that much is known

@@ -10,9 +10,12 @@ class Entry:
     """One thing entered for a step.
 
     item: "plane:long" | "still" | "clip" | "measure:<key>" | "finding:<attribute>" | "disposition:<code>"
-        | "excused:<item>" | "settled-elsewhere:<step>"; dispositions: seen, seen-part, not-seen, absent-surgical,
-        absent-unexplained, deferred.
-    source: the resource it rests on ("Observation/<id>"), or "" when the Task itself is the record."""
+        | "excused:<item>" | "settled-elsewhere:<step>" | "statement:<question>"; dispositions: seen, seen-part,
+        not-seen, absent-surgical, absent-unexplained, deferred. "retracted:<item>" was taken back and counts no more;
+        "unread:<what>" came in a code that no row knows and waits for a person.
+    source: the resource it rests on ("Observation/<id>"), or "" when the Task itself is the record.
+    value: of a finding its value code, of a still the number of images it stands for ("" is one).
+    act: what one explicit act entered bears its key, so that it can be taken back as one; "" for evidence sent."""
 
     item: str
     source: str
@@ -23,6 +26,9 @@ class Entry:
     note: str = ""
     window: str = ""
     station: int | None = None
+    act: str = ""
+    retracted_at: str = ""
+    retracted_by: str = ""
 
 
 @dataclass(frozen=True, slots=True)

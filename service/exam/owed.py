@@ -1,0 +1,123 @@
+"""A step's rule and what was entered into what is still owed, item by item."""
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from service.exam import asking
+from service.exam.entries import NOT_THERE, UNREAD, begun, disposition, items, kind, live
+from service.exam.rules import Attribute
+from service.exam.survey import Entry, Owed, Step
+
+PLANES = {"long": "long axis", "short": "short axis", "multi": "several directions", "dorsal": "dorsal plane"}
+DEFERRED = "deferred"
+Titles = Mapping[str, str]
+
+
+def owed(
+    step: Step,
+    attributes: Sequence[Attribute],
+    *,
+    stills_owed: bool = True,
+    clips_owed: bool = True,
+    titles: Titles | None = None,
+) -> tuple[Owed, ...]:
+    """What the step still needs before it is complete; nothing for an optional step that was not begun.
+
+    attributes: the vocabulary of its structure. titles: words for items ("measure:length"), for people."""
+    said = kind(disposition(step))
+    if said in NOT_THERE or not (step.rule.owed_from_start or begun(step)):
+        return ()
+    if asking.question(step.rule):
+        return tuple(_question(step))
+    missing = [*_deferral(step, said)]
+    if said not in {"seen-part", "settled-elsewhere"}:
+        missing += _planes(step)
+        missing += _images(step, stills_owed=stills_owed, clips_owed=clips_owed)
+        missing += _measures(step, titles or {})
+    return (*missing, *_statements(step, attributes))
+
+
+def asked(step: Step, attributes: Sequence[Attribute], filled: Mapping[str, str] | None = None) -> list[Attribute]:
+    """The attributes that are asked, given the findings noted (and those about to be filled in)."""
+    values = findings(step)
+    for key, value in (filled or {}).items():
+        values.setdefault(key, set()).add(value)
+    return [a for a in attributes if _is_asked(a.asked_when, values)]
+
+
+def findings(step: Step) -> dict[str, set[str]]:
+    """attribute key -> the value codes noted."""
+    found: dict[str, set[str]] = {}
+    for entry in live(step):
+        if entry.item.startswith("finding:"):
+            found.setdefault(entry.item.partition(":")[2], set()).add(entry.value)
+    return found
+
+
+def _is_asked(condition: str, values: Mapping[str, set[str]]) -> bool:
+    if not condition:
+        return True
+    key, _, wanted = condition.partition("!=" if "!=" in condition else "=")
+    noted = values.get(key.rpartition(".")[2], set())
+    code = wanted.rpartition(".")[2]
+    return any(v != code for v in noted) if "!=" in condition else code in noted
+
+
+def _question(step: Step) -> Iterator[Owed]:
+    item = asking.question(step.rule)
+    if item not in items(step):
+        yield Owed(item, asking.WORDS[item])
+
+
+def _deferral(step: Step, said: str) -> Iterator[Owed]:
+    entry = disposition(step)
+    if said == DEFERRED and entry is not None:
+        where = entry.window or (f"station {entry.station}" if entry.station else "a second look")
+        yield Owed(DEFERRED, f"Deferred to {where}: look again, or say how it ended")
+
+
+def _planes(step: Step) -> Iterator[Owed]:
+    for plane in step.rule.planes:
+        if not _done(step, f"plane:{plane}"):
+            words = PLANES.get(plane, plane)
+            yield Owed(f"plane:{plane}", f"View in {words}: an image, a measurement or a statement in it")
+
+
+def _images(step: Step, *, stills_owed: bool, clips_owed: bool) -> Iterator[Owed]:
+    missing = step.rule.stills - stills(step)
+    if stills_owed and missing > 0 and "excused:still" not in items(step):
+        yield Owed("still", f"{missing} more still image{'s' if missing > 1 else ''} of {step.rule.stills} asked for")
+    if clips_owed and step.rule.clip in {"required", "required-if-present"} and not _done(step, "clip"):
+        yield Owed("clip", "A clip")
+
+
+def stills(step: Step) -> int:
+    """The still images received. A study may hold the very images that were also sent alone: the larger count holds."""
+    found = [e for e in live(step) if e.item == "still"]
+    alone = len({e.source for e in found if not e.value})
+    return max(alone, _in_studies(found))
+
+
+def _in_studies(found: Sequence[Entry]) -> int:
+    return sum({e.source: int(e.value) for e in found if e.value}.values())
+
+
+def _measures(step: Step, titles: Titles) -> Iterator[Owed]:
+    for key in step.rule.measures:
+        if not _done(step, f"measure:{key}"):
+            words = titles.get(f"measure:{key}") or key.replace("_", " ").replace("-", " ")
+            yield Owed(f"measure:{key}", f"Measurement: {words[:1].lower()}{words[1:]}")
+
+
+def _statements(step: Step, attributes: Sequence[Attribute]) -> Iterator[Owed]:
+    for attribute in asked(step, attributes):
+        item = f"finding:{attribute.key}"
+        if _done(step, item):
+            continue
+        unread = f"{UNREAD}{item}" in items(step)
+        told = " (one was sent in a code that is not known here: read it and state it)" if unread else ""
+        yield Owed(item, f"Statement: {attribute.title[:1].lower()}{attribute.title[1:]}{told}")
+
+
+def _done(step: Step, item: str) -> bool:
+    found = items(step)
+    return item in found or f"excused:{item}" in found
