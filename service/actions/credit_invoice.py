@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from service.actions.exam_charges import open_ledger
+from service.actions.gathering import all_of
 from service.actions.invoice_issue import cautions, numbered
 from service.actions.ports import House, Work
 from service.basics.ids import new_id
@@ -12,7 +13,7 @@ from service.billing import credit as crediting
 from service.billing.charge import MOVES
 from service.billing.invoice import Invoice
 from service.billing.practice import Practice
-from service.fhir import exact, search
+from service.fhir import exact
 from service.fhir.reading.invoice import read_invoice
 from service.fhir.writing import invoice as writing
 
@@ -60,8 +61,6 @@ def _credit(house: House, work: Work, *, exam: Exam, practice: Practice, reason:
 
 def _earlier(house: House, work: Work, invoice: Invoice) -> list[Invoice]:
     charges = ",".join(f"ChargeItem/{line.charge}" for line in invoice.lines)
-    wanted = [("charge-item", charges), ("_count", "200")]
-    query = search.parse(work.organization, "Invoice", wanted, strict=True, base=house.base)
-    found = [exact.decode(s.body) for s in work.search(query).matches]
+    found = all_of(house, work, "Invoice", charge_item=charges)
     read = [read_invoice(resource, house.catalogues.current.currencies) for resource in found]
     return [one for one in read if one.credits == invoice.id]

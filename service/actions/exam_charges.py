@@ -2,13 +2,14 @@
 
 from typing import Any
 
+from service.actions.gathering import stored_of
 from service.actions.ports import House, Work
 from service.basics.errors import Conflict, Fault
 from service.basics.ids import new_id
 from service.basics.stored import Exam, Stored
 from service.billing.charge import OPEN, Charge, Identity, move, next_correction
 from service.billing.exam_facts import ExamFacts
-from service.fhir import exact, search, uris
+from service.fhir import exact, uris
 from service.fhir.reading.charge import read_charge
 from service.fhir.writing import charge as writing
 
@@ -94,8 +95,7 @@ class Ledger:
 def open_ledger(house: House, work: Work, exam: Exam) -> Ledger:
     """The ledger with all of the exam's ChargeItems, found by the Procedure they charge for."""
     ledger = Ledger(work, exam)
-    wanted = [("service", f"Procedure/{exam.procedure}"), ("_sort", "_lastUpdated"), ("_count", "200")]
-    query = search.parse(work.organization, "ChargeItem", wanted, strict=True, base=house.base)
-    for stored in sorted(work.search(query).matches, key=lambda s: s.id):  # our ids rise with time
+    found = stored_of(house, work, "ChargeItem", service=f"Procedure/{exam.procedure}")
+    for stored in sorted(found, key=lambda s: s.id):  # our ids rise with time
         ledger.know(stored)
     return ledger
