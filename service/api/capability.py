@@ -5,6 +5,7 @@ from typing import Any
 
 from service.api import offers
 from service.api.types import DIRECTORY, GUARDED, SERVED
+from service.fhir import uris
 
 Json = dict[str, Any]
 Parameters = Callable[[str], Sequence[tuple[str, str, str]]]
@@ -46,7 +47,7 @@ def statement(base: str, *, version: str, parameters: Parameters) -> Json:
 
 
 def _resource(type_: str, parameters: Parameters) -> Json:
-    operations = [{"name": "validate", "definition": offers.VALIDATE}]
+    operations = [{"name": "validate", "definition": uris.VALIDATE}]
     if type_ == "Task":
         operations += [{"name": name, "definition": url} for name, url in offers.EXAM.items()]
     found: Json = {

@@ -74,7 +74,7 @@ class Limits:
     body: int = 2 * 1024 * 1024
     bundle: int = 10 * 1024 * 1024
     entries: int = 500
-    page: int = 1000
+    page: int = 500
     url: int = 16 * 1024
     seconds: float = 30.0
 

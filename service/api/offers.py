@@ -6,11 +6,8 @@ from dataclasses import dataclass
 from service.api.types import DIRECTORY
 from service.fhir import uris
 
-EXAM: Mapping[str, str] = {
-    name: f"{uris.BASE}/OperationDefinition/exam-{name}" for name in ("amend", "finish", "settle", "withdraw")
-}
+EXAM: Mapping[str, str] = {name: f"{uris.EXAM_OPERATION}-{name}" for name in ("amend", "finish", "settle", "withdraw")}
 """The operations on a Task, with their definitions."""
-VALIDATE = "http://hl7.org/fhir/OperationDefinition/Resource-validate"
 
 
 @dataclass(frozen=True, slots=True)

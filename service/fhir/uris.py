@@ -66,3 +66,7 @@ ENTITY_TYPE = "http://terminology.hl7.org/CodeSystem/audit-entity-type"
 PRICE_ROLE = "http://hl7.org/fhir/invoice-priceComponentType"
 CURRENCY = "urn:iso:std:iso:4217"
 XHTML = "http://www.w3.org/1999/xhtml"
+
+# operations
+VALIDATE = "http://hl7.org/fhir/OperationDefinition/Resource-validate"
+EXAM_OPERATION = f"{BASE}/OperationDefinition/exam"  # + "-finish" and the like

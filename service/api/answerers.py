@@ -7,9 +7,9 @@ from service.api.answers import Answer
 from service.api.ask import Ask
 from service.api.offers import EXAM, Offer
 
-Handler = Callable[[Ask], Answer]
+Answerer = Callable[[Ask], Answer]
 
-_BY_CODE: Mapping[str, Handler] = {
+_BY_CODE: Mapping[str, Answerer] = {
     "transaction": bundle.transact,
     "capabilities": metadata.capabilities,
     "history-system": history.history,
@@ -22,9 +22,9 @@ _BY_CODE: Mapping[str, Handler] = {
     "read": read.read,
     "vread": read.vread,
 }
-_BY_OPERATION: Mapping[str, Handler] = {"validate": operation.validate} | {name: operation.exam(name) for name in EXAM}
+_BY_OPERATION: Mapping[str, Answerer] = {"validate": operation.validate} | {name: operation.exam(name) for name in EXAM}
 
 
-def handler(offer: Offer) -> Handler:
+def answerer(offer: Offer) -> Answerer:
     """The function that answers an offer."""
     return _BY_OPERATION[offer.operation] if offer.operation else _BY_CODE[offer.code]
