@@ -4,9 +4,9 @@ import asyncio
 import random
 from concurrent.futures import ThreadPoolExecutor
 
+from service.api.answerers import answerer
 from service.api.answers import Answer
 from service.api.ask import Ask
-from service.api.answerers import answerer
 from service.api.kit import Kit
 from service.api.offers import Offer
 from service.basics.errors import Busy
