@@ -11,10 +11,10 @@ from datetime import UTC, datetime
 from types import FrameType
 
 from service.courier import log
-from service.courier.lines import Lines
+from service.courier.lines import TOTAL_SECONDS, Lines
 from service.courier.patience import Draw
 from service.courier.ports import Outbox
-from service.courier.round import Courier, Tally
+from service.courier.round import PAUSE_MILLISECONDS, Courier, Tally
 
 
 def run(
@@ -23,17 +23,20 @@ def run(
     stop: threading.Event,
     until_idle: bool = False,
     lines: Lines | None = None,
+    pause: float = PAUSE_MILLISECONDS / 1_000,
+    timeout: float = TOTAL_SECONDS,
     now: Callable[[], datetime] = lambda: datetime.now(UTC),
     draw: Draw = random.randrange,
     worker: str = "",
 ) -> Tally:
     """Deliver posts until `stop` is set (or, with until_idle, until none is due); answers how the attempts ended.
 
+    pause: seconds between looks at an empty outbox; timeout: seconds a receiver may take in all (lines brings its own).
     What is on its way when `stop` is set gets ten seconds; what is then cut off is due again at once."""
 
     async def courier() -> Tally:
-        async with lines or Lines() as open_lines:
-            carrier = Courier(outbox, open_lines, worker or name(), now, draw)
+        async with lines or Lines(total_seconds=timeout) as open_lines:
+            carrier = Courier(outbox, open_lines, worker or name(), now, draw, pause=int(pause * 1_000))
             return await carrier.run(stop.is_set, until_idle=until_idle)
 
     log.hush()

@@ -19,7 +19,7 @@ class Lines:
     """Sends posts. Each destination has connections of its own, so that a hanging one holds up nobody else."""
 
     def __init__(
-        self, *, transport: httpx.AsyncBaseTransport | None = None, total_seconds: int = TOTAL_SECONDS
+        self, *, transport: httpx.AsyncBaseTransport | None = None, total_seconds: float = TOTAL_SECONDS
     ) -> None:
         self._transport = transport
         self._total = total_seconds
@@ -27,7 +27,7 @@ class Lines:
         self._trusting: ssl.SSLContext | None = None
 
     @property
-    def seconds(self) -> int:
+    def seconds(self) -> float:
         """The longest that one send can take."""
         return self._total
 
@@ -41,7 +41,7 @@ class Lines:
             ):
                 return await _read(came)
         except TimeoutError:
-            return NoAnswer(f"no complete answer within {self._total} s")
+            return NoAnswer(f"no complete answer within {self._total:g} s")
         except httpx.TimeoutException as late:
             return NoAnswer(f"no answer in time ({type(late).__name__})")
         except HOPELESS as fault:  # its text is not repeated: it can quote the credentials

@@ -55,12 +55,10 @@ class Settlement:
 class Outbox(Protocol):
     """The posts, shared by every courier. Each call is one short transaction."""
 
-    def lease(
-        self, worker: str, *, limit: int, seconds: int, now: datetime, per_destination: int = 8
-    ) -> Sequence[Leased]:
+    def lease(self, worker: str, *, limit: int, seconds: int, now: datetime) -> Sequence[Leased]:
         """Take up to `limit` posts that are due, for `seconds`; never one whose thread has an earlier post unfinished.
 
-        At most `per_destination` posts of one destination are out at a time, over all couriers: a dead destination
+        Only a bounded number of posts of one destination is out at a time, over all couriers: a hanging destination
         with ten thousand posts due must not fill every courier's hands."""
 
     def settle(self, leased: Leased, settlement: Settlement, *, now: datetime) -> bool:

@@ -2,6 +2,7 @@
 
 import asyncio
 import logging
+import math
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
@@ -15,8 +16,9 @@ from service.courier.patience import Draw
 from service.courier.ports import Leased, Outbox, Settlement
 
 IN_FLIGHT = 64  # posts being sent at one time by one courier
-LEASE_SECONDS = 90  # three times the longest send: a lease outlives the attempt it was taken for
-IDLE_MILLISECONDS = 250  # between looks at an empty outbox
+LEASE_SECONDS = 90  # at least, and three times the longest send: a lease outlives the attempt it was taken for
+PAUSE_MILLISECONDS = 250  # between looks at an empty outbox
+LOOK_MILLISECONDS = 250  # between looks for more while others are under way
 TROUBLED_SECONDS = 5  # after the outbox itself failed
 GRACE_SECONDS = 10  # for what is on its way when asked to stop
 
@@ -43,6 +45,7 @@ class Courier:
     worker: str
     now: Now
     draw: Draw
+    pause: int = PAUSE_MILLISECONDS
     in_flight: int = IN_FLIGHT
     tally: Tally = field(default_factory=Tally)
     _desk: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "courier-desk"))
@@ -64,7 +67,7 @@ class Courier:
             if not took and until_idle:
                 break
             if not took:
-                await self._pause(IDLE_MILLISECONDS, stopped)
+                await self._pause(self.pause, stopped)
         await self._close()
         return self.tally
 
@@ -76,14 +79,15 @@ class Courier:
         if not self._sending:
             return False
         done, _ = await asyncio.wait(
-            self._sending, timeout=IDLE_MILLISECONDS / 1_000, return_when=asyncio.FIRST_COMPLETED
+            self._sending, timeout=LOOK_MILLISECONDS / 1_000, return_when=asyncio.FIRST_COMPLETED
         )
         self._collect(done)
         return True
 
     def _turn(self, free: int) -> Sequence[Leased]:
         self._settle()
-        return self.outbox.lease(self.worker, limit=free, seconds=LEASE_SECONDS, now=self.now()) if free else ()
+        seconds = max(LEASE_SECONDS, 3 * math.ceil(self.lines.seconds))
+        return self.outbox.lease(self.worker, limit=free, seconds=seconds, now=self.now()) if free else ()
 
     def _settle(self) -> None:
         while self._settled:

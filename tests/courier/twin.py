@@ -55,19 +55,18 @@ class Twin:
     attempts: list[tuple[str, Settlement]] = field(default_factory=list)
     disabled: set[str] = field(default_factory=set)
     leases: int = 0
+    per_destination: int = 8
     lock: threading.Lock = field(default_factory=threading.Lock)
 
     @classmethod
     def of(cls, *posts: TwinPost) -> "Twin":
         return cls({post.id: post for post in posts})
 
-    def lease(
-        self, worker: str, *, limit: int, seconds: int, now: datetime, per_destination: int = 8
-    ) -> tuple[Leased, ...]:
+    def lease(self, worker: str, *, limit: int, seconds: int, now: datetime) -> tuple[Leased, ...]:
         taken: list[TwinPost] = []
         with self.lock:
             for post in sorted(self.posts.values(), key=lambda each: each.id):
-                if len(taken) < limit and self._free(post, now) and self._out(post, now) < per_destination:
+                if len(taken) < limit and self._free(post, now) and self._out(post, now) < self.per_destination:
                     self.leases += 1
                     until = now + timedelta(seconds=seconds)
                     self.posts[post.id] = replace(post, token=f"{worker}/{self.leases}", until=until)
@@ -98,7 +97,7 @@ class Twin:
             and post.due <= now
             and (not post.token or post.until <= now)
             and post.destination not in self.disabled
-            and all(other.state in ("delivered", "dead") for other in earlier)
+            and all(other.state in ("delivered", "skipped") for other in earlier)
         )
 
     def _out(self, post: TwinPost, now: datetime) -> int:
