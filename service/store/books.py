@@ -1,0 +1,75 @@
+"""A database URL, turned into the books: views, units of work, and what an operator keeps."""
+
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+
+from sqlalchemy.exc import SQLAlchemyError
+
+from service.basics.errors import Refusal
+from service.basics.stored import Trace
+from service.store import audit
+from service.store.engine import Unusable, make_engine
+from service.store.outbox import Outbox
+from service.store.session import Pool
+from service.store.tables import REVISION
+from service.store.view import SqlView
+from service.store.work import SqlWork
+
+
+class SqlBooks(Outbox):
+    """The store. Threads may share it; it is opened once by a door and closed by it."""
+
+    def __init__(self, pool: Pool) -> None:
+        super().__init__(pool)
+        self.reads_inline = not pool.postgres  # a read of a local file takes microseconds and needs no thread
+
+    @contextmanager
+    def view(self, organization: str) -> Iterator[SqlView]:
+        """A consistent look at one organisation's resources."""
+        with self._pool.reading() as session:
+            yield SqlView(session, organization)
+
+    @contextmanager
+    def begin(self, organization: str) -> Iterator[SqlWork]:
+        """A unit of work: committed when the block ends, undone when it raises."""
+        with self._pool.writing() as session:
+            yield SqlWork(session, organization, now=datetime.now(UTC))
+
+    def trace_reads(self, lines: Iterable[tuple[str, Trace]]) -> None:
+        """Add the audit lines of reads, many at a time: (organisation, line)."""
+        with self._pool.writing() as session:
+            audit.write(session, lines)
+
+    def catalogue_text(self, hash_: str) -> str | None:
+        """The mapping files kept under a hash, or None."""
+        with self._pool.reading() as session:
+            found = session.one("SELECT text FROM catalogue WHERE hash = ?", hash_)
+        return found[0] if found else None
+
+    def ready(self) -> list[str]:
+        """What keeps the store from serving: nothing when it can."""
+        try:
+            with self._pool.reading() as session:
+                found = session.rows("SELECT version_num FROM alembic_version")
+        except Refusal:
+            return ["the database cannot be reached"]
+        except Exception as error:  # a missing table has a class of its own in each driver
+            return [f"the database has no schema yet: run migrate ({type(error).__name__})"]
+        if [row[0] for row in found] != [REVISION]:
+            return [f"the database's schema is not {REVISION}: run migrate"]
+        return []
+
+    def close(self) -> None:
+        """Give all connections back."""
+        self._pool.engine.dispose()
+
+
+def open_books(url: str, *, allow_unsafe: bool = False) -> SqlBooks:
+    """The books of a database whose settings keep what is committed; Unusable says what to change."""
+    try:
+        return SqlBooks(Pool(make_engine(url, allow_unsafe=allow_unsafe)))
+    except Refusal as refusal:
+        raise Unusable("The database cannot be reached.") from refusal
+    except SQLAlchemyError as error:
+        raise Unusable("The database cannot be opened with this URL.") from error

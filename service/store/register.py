@@ -1,0 +1,131 @@
+"""What an operator keeps: organisations, tokens and destinations, as rows."""
+
+import json
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+
+from service.store.instants import instant
+from service.store.session import Pool
+
+KINDS = frozenset({"practice", "clinic", "records"})
+
+_TOKEN = (
+    "SELECT t.hash, t.organization, o.kind, t.scopes, t.label FROM token t JOIN organization o"
+    " ON o.slug = t.organization WHERE t.hash = ? AND NOT t.revoked"
+)
+_DESTINATION = "SELECT organization, name, url, secret, kind, settings, active, disabled FROM destination"
+
+
+@dataclass(frozen=True, slots=True)
+class OrganizationRow:
+    """slug is the name in every row; kind is practice, clinic or records; settings is JSON text or ""."""
+
+    slug: str
+    name: str
+    kind: str
+    settings: str
+
+
+@dataclass(frozen=True, slots=True)
+class TokenRow:
+    """Whose token it is and what it may do; hash is the SHA-256 of the token, which is not kept."""
+
+    hash: str
+    organization: str
+    kind: str
+    scopes: tuple[str, ...]
+    label: str
+
+
+@dataclass(frozen=True, slots=True)
+class DestinationRow:
+    """Where posts go; authorization is the value of the Authorization header and is never shown."""
+
+    organization: str
+    name: str
+    url: str
+    authorization: str = field(repr=False)
+    kind: str
+    settings: str
+    active: bool
+    disabled: str
+
+
+class Register:
+    """Organisations, tokens and destinations."""
+
+    def __init__(self, pool: Pool) -> None:
+        self._pool = pool
+
+    def add_organization(self, slug: str, name: str, kind: str = "practice", settings_text: str = "") -> bool:
+        """Add an organisation; False when there is one with that slug. ValueError for an unknown kind."""
+        if kind not in KINDS:
+            raise ValueError(f"kind is one of {', '.join(sorted(KINDS))}")
+        sql = "INSERT INTO organization (slug, name, kind, settings) VALUES (?, ?, ?, ?) ON CONFLICT (slug) DO NOTHING"
+        with self._pool.writing() as session:
+            return session.run(sql, slug, name, kind, settings_text) == 1
+
+    def organization(self, slug: str) -> OrganizationRow | None:
+        """One organisation."""
+        with self._pool.reading() as session:
+            found = session.one("SELECT slug, name, kind, settings FROM organization WHERE slug = ?", slug)
+        return OrganizationRow(*found) if found else None
+
+    def organizations(self) -> tuple[OrganizationRow, ...]:
+        """All of them, by slug."""
+        with self._pool.reading() as session:
+            found = session.rows("SELECT slug, name, kind, settings FROM organization ORDER BY slug")
+        return tuple(OrganizationRow(*row) for row in found)
+
+    def set_settings(self, slug: str, text: str) -> bool:
+        """Replace an organisation's settings; False when there is none."""
+        with self._pool.writing() as session:
+            return session.run("UPDATE organization SET settings = ? WHERE slug = ?", text, slug) == 1
+
+    def add_token(self, hash_: str, organization: str, *, scopes: tuple[str, ...], label: str) -> None:
+        """Keep a token by its hash; Conflict when it is there."""
+        sql = "INSERT INTO token (hash, organization, scopes, label, made, revoked) VALUES (?, ?, ?, ?, ?, ?)"
+        with self._pool.writing() as session:
+            session.run(sql, hash_, organization, json.dumps(scopes), label, instant(datetime.now(UTC)), False)
+
+    def token(self, hash_: str) -> TokenRow | None:
+        """The token with this hash, unless it was revoked."""
+        with self._pool.reading() as session:
+            found = session.one(_TOKEN, hash_)
+        return TokenRow(found[0], found[1], found[2], tuple(json.loads(found[3])), found[4]) if found else None
+
+    def revoke_token(self, organization: str, hash_: str) -> bool:
+        """Make a token worthless; False when there is none."""
+        with self._pool.writing() as session:
+            return session.run(
+                "UPDATE token SET revoked = ? WHERE organization = ? AND hash = ?", True, organization, hash_
+            ) == 1
+
+    def add_destination(
+        self, organization: str, name: str, *, url: str, authorization: str = "", kind: str = "fhir", settings: str = ""
+    ) -> bool:
+        """Add a destination; False when the organisation has one of that name."""
+        sql = (
+            "INSERT INTO destination (organization, name, url, secret, kind, settings, active, disabled)"
+            " VALUES (?, ?, ?, ?, ?, ?, ?, '') ON CONFLICT (organization, name) DO NOTHING"
+        )
+        with self._pool.writing() as session:
+            return session.run(sql, organization, name, url, authorization, kind, settings, True) == 1
+
+    def destination(self, organization: str, name: str) -> DestinationRow | None:
+        """One destination of an organisation."""
+        with self._pool.reading() as session:
+            found = session.one(f"{_DESTINATION} WHERE organization = ? AND name = ?", organization, name)
+        return DestinationRow(*found[:6], bool(found[6]), found[7]) if found else None
+
+    def destinations(self, organization: str) -> tuple[DestinationRow, ...]:
+        """All destinations of an organisation, by name."""
+        with self._pool.reading() as session:
+            found = session.rows(f"{_DESTINATION} WHERE organization = ? ORDER BY name", organization)
+        return tuple(DestinationRow(*row[:6], bool(row[6]), row[7]) for row in found)
+
+    def switch_destination(self, organization: str, name: str, *, active: bool, why: str = "") -> bool:
+        """Switch a destination on or off; its posts wait meanwhile. False when there is none."""
+        sql = "UPDATE destination SET active = ?, disabled = ? WHERE organization = ? AND name = ?"
+        with self._pool.writing() as session:
+            return session.run(sql, active, "" if active else why, organization, name) == 1

@@ -1,0 +1,147 @@
+"""One organisation's rows, turned into resources, exams and pages: the reading half of the store."""
+
+from collections.abc import Iterable
+from functools import lru_cache
+from itertools import groupby
+
+from service.basics.query import Query
+from service.basics.stored import Exam, StepKey, Stored, Trace
+from service.store import audit, history, search
+from service.store.page import Page
+from service.store.rows import COLUMNS, stored
+from service.store.session import Row, Session
+
+_GET = f"SELECT {COLUMNS} FROM resource WHERE organization = ? AND type = ? AND id = ?"
+_FORMER = f"SELECT {COLUMNS} FROM former WHERE organization = ? AND row = ? AND version = ?"
+_EXAM = (
+    "SELECT e.id, e.order_id, e.animal, e.procedure, e.service, e.catalogue, e.state, e.started, e.report, e.invoice,"
+    " e.credit FROM exam e"
+)
+EXAM_BY_ID = f"{_EXAM} WHERE e.organization = ? AND e.id = ?"
+_EXAM_BY_ORDER = f"{_EXAM} WHERE e.organization = ? AND e.order_id = ?"
+_EXAM_BY_STEP = (
+    f"{_EXAM} JOIN step s ON s.organization = e.organization AND s.exam = e.id WHERE s.organization = ? AND s.task = ?"
+)
+_TASKS = ", ".join(f"r.{name}" for name in COLUMNS.split(", "))
+_STEPS = (
+    f"SELECT {_TASKS} FROM step s JOIN resource r ON r.organization = s.organization AND r.type = 'Task'"
+    " AND r.id = s.task WHERE s.organization = ? AND s.exam = ? AND NOT r.deleted ORDER BY s.task"
+)
+
+
+@lru_cache(maxsize=512)
+def place_of_organization(sql: str) -> int:
+    """How many values come before the organisation in a statement; ValueError when it has none."""
+    if sql.startswith("INSERT"):
+        if "(organization, " not in sql:
+            raise ValueError("a row without its organisation")
+        return 0
+    head, found, _ = sql.partition("organization = ?")
+    if not found:
+        raise ValueError("a statement that does not ask for the organisation")
+    return head.count("?")
+
+
+class SqlView:
+    """A consistent look at one organisation's resources."""
+
+    def __init__(self, session: Session, organization: str) -> None:
+        self.organization = organization
+        self._session = session
+
+    def _mine(self, sql: str, *params: object) -> list[Row]:
+        """The one way to rows: every statement says whose they are, and the organisation is put in here."""
+        place = place_of_organization(sql)
+        return self._session.rows(sql, *params[:place], self.organization, *params[place:])
+
+    def get(self, type_: str, id_: str) -> Stored | None:
+        """The current version, also of a deleted resource."""
+        found = self._mine(_GET, type_, id_)
+        return stored(found[0]) if found else None
+
+    def get_many(self, keys: Iterable[tuple[str, str]]) -> dict[tuple[str, str], Stored]:
+        """The current versions of those (type, id) that exist."""
+        found: dict[tuple[str, str], Stored] = {}
+        for type_, wanted in groupby(sorted(set(keys)), key=lambda key: key[0]):
+            ids = [id_ for _, id_ in wanted]
+            for start in range(0, len(ids), 500):  # well under what either engine takes as values of one statement
+                part = ids[start : start + 500]
+                places = ", ".join("?" * len(part))
+                sql = f"SELECT {COLUMNS} FROM resource WHERE organization = ? AND type = ? AND id IN ({places})"
+                found |= {(one.type, one.id): one for one in map(stored, self._mine(sql, type_, *part))}
+        return found
+
+    def version(self, type_: str, id_: str, version: int) -> Stored | None:
+        """One version, current or former."""
+        current = self._mine(
+            f"SELECT {COLUMNS}, row FROM resource WHERE organization = ? AND type = ? AND id = ?", type_, id_
+        )
+        if not current or current[0][2] == version:
+            return stored(current[0]) if current else None
+        former = self._mine(_FORMER, current[0][7], version)
+        return stored(former[0]) if former else None
+
+    def history(self, type_: str = "", id_: str = "", *, since: str = "", count: int = 50, after: str = "") -> Page:
+        """Versions, the newest first: of one resource, of a type, or of everything."""
+        return history.page(self._mine, type_=type_, id_=id_, since=since, count=count, after=after)
+
+    def search(self, query: Query) -> Page:
+        """One page of the resources that fit all criteria, the newest first unless asked otherwise."""
+        return search.page(self._mine, self._session.one, query=query)
+
+    def exam(self, task: str) -> Exam | None:
+        """The exam of an exam's Task."""
+        return _exam(self._mine(EXAM_BY_ID, task))
+
+    def exam_of_order(self, order: str) -> Exam | None:
+        """The exam of a ServiceRequest."""
+        return _exam(self._mine(_EXAM_BY_ORDER, order))
+
+    def exam_of_step(self, task: str) -> Exam | None:
+        """The exam that a step's Task is part of."""
+        return _exam(self._mine(_EXAM_BY_STEP, task))
+
+    def step_keys(self, exam: str) -> tuple[StepKey, ...]:
+        """The steps of an exam in the order they were made."""
+        sql = "SELECT exam, code, task, state FROM step WHERE organization = ? AND exam = ? ORDER BY task"
+        return tuple(StepKey(*row) for row in self._mine(sql, exam))
+
+    def steps(self, exam: str) -> tuple[Stored, ...]:
+        """The step Tasks of an exam in the order they were made."""
+        return tuple(map(stored, self._mine(_STEPS, exam)))
+
+    def receipt(self, key: str) -> tuple[str, bytes] | None:
+        """(fingerprint, first answer) of a request that was answered before."""
+        found = self._mine("SELECT fingerprint, answer FROM receipt WHERE organization = ? AND key = ?", key)
+        return (found[0][0], found[0][1]) if found else None
+
+    def destinations(self) -> tuple[str, ...]:
+        """Names of the active destinations."""
+        sql = "SELECT name FROM destination WHERE organization = ? AND active ORDER BY name"
+        return tuple(row[0] for row in self._mine(sql))
+
+    def posted(self, thread: str) -> tuple[tuple[str, str], ...]:
+        """(destination, event) already promised for an exam, in order."""
+        sql = "SELECT destination, event FROM post WHERE organization = ? AND thread = ? ORDER BY row"
+        return tuple((row[0], row[1]) for row in self._mine(sql, thread))
+
+    def practice_text(self) -> str:
+        """The organisation's own settings and billing profile as JSON text, or ""."""
+        found = self._session.one("SELECT settings FROM organization WHERE slug = ?", self.organization)
+        return found[0] if found else ""
+
+    def unmapped(self) -> tuple[tuple[str, str, str, str, int], ...]:
+        """Codes without a mapping: (what, system, code, display, times seen), the most frequent first."""
+        sql = (
+            "SELECT what, system, code, display, seen FROM unmapped WHERE organization = ?"
+            " ORDER BY seen DESC, what, system, code"
+        )
+        return tuple((w, s, c, d, n) for w, s, c, d, n in self._mine(sql))
+
+    def traces(self, *, since: str = "", count: int = 50, after: str = "") -> tuple[tuple[Trace, ...], str]:
+        """Lines of the audit, the newest first, and the position of the next page."""
+        return audit.page(self._mine, since=since, count=count, after=after)
+
+
+def _exam(rows: list[Row]) -> Exam | None:
+    return Exam(*rows[0]) if rows else None

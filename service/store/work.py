@@ -1,0 +1,115 @@
+"""One open transaction of one organisation: the writing half of the store."""
+
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+
+from service.basics.errors import Conflict, Fault
+from service.basics.stored import Exam, Post, Record, StepKey, Trace
+from service.store import audit, bulk_postgresql, bulk_sqlite, claims
+from service.store.changes import rounds
+from service.store.instants import instant, micros
+from service.store.session import Session
+from service.store.view import EXAM_BY_ID, SqlView
+
+_EXAM_COLUMNS = "id, order_id, animal, procedure, service, catalogue, state, started, report, invoice, credit"
+_SAVE_EXAM = (
+    f"INSERT INTO exam (organization, {_EXAM_COLUMNS}) VALUES ({', '.join('?' * 12)})"
+    " ON CONFLICT (organization, id) DO UPDATE SET "
+    + ", ".join(f"{name} = excluded.{name}" for name in _EXAM_COLUMNS.split(", ")[1:])
+)
+_SAVE_STEP = (
+    "INSERT INTO step (organization, exam, code, task, state) VALUES (?, ?, ?, ?, ?)"
+    " ON CONFLICT (organization, task) DO UPDATE SET exam = excluded.exam, code = excluded.code, state = excluded.state"
+)
+_SAVE_RECEIPT = "INSERT INTO receipt (organization, key, fingerprint, recorded, answer) VALUES (?, ?, ?, ?, ?)"
+_COUNT_ON = (
+    "INSERT INTO counter (organization, series, value) VALUES (?, ?, 1)"
+    " ON CONFLICT (organization, series) DO UPDATE SET value = counter.value + 1 RETURNING value"
+)
+_POST = (
+    "INSERT INTO post (organization, id, destination, key, thread, event, body, state, tries, made, due_us, lease,"
+    " lease_us) VALUES (?, ?, ?, ?, ?, ?, ?, 'waiting', 0, ?, ?, '', 0)"
+)
+_UNMAPPED = (
+    "INSERT INTO unmapped (organization, what, system, code, display, seen, first, last) VALUES (?, ?, ?, ?, ?, 1, ?, ?)"
+    " ON CONFLICT (organization, what, system, code) DO UPDATE SET seen = unmapped.seen + 1, last = excluded.last,"
+    " display = excluded.display"
+)
+_KEEP_CATALOGUE = "INSERT INTO catalogue (hash, text) VALUES (?, ?) ON CONFLICT (hash) DO NOTHING"
+
+
+class SqlWork(SqlView):
+    """Everything done through it is committed together, or nothing is."""
+
+    def __init__(self, session: Session, organization: str, *, now: datetime) -> None:
+        super().__init__(session, organization)
+        self.now = now
+
+    def claim(self, type_: str, criteria: str, id_: str) -> str | None:
+        """None when the identity was free and is now id_'s; else the id that has it."""
+        return claims.take(self._session, self.organization, type_=type_, criteria=criteria, id_=id_)
+
+    def move_claim(self, type_: str, criteria: str, id_: str) -> None:
+        """Give an identity to id_, whoever had it."""
+        claims.move(self._session, self.organization, type_=type_, criteria=criteria, id_=id_)
+
+    def drop_claims(self, type_: str, id_: str) -> None:
+        """Free every identity that id_ has."""
+        claims.drop(self._session, self.organization, type_=type_, id_=id_)
+
+    def lock_exam(self, task: str) -> Exam | None:
+        """The exam row, held until the end of the transaction."""
+        found = self._mine(EXAM_BY_ID + self._session.hold, task)
+        return Exam(*found[0]) if found else None
+
+    def put(self, records: Sequence[Record]) -> None:
+        """Write versions in bulk; Conflict when one is not the successor of the stored one."""
+        write = bulk_postgresql.write if self._session.postgres else bulk_sqlite.write
+        for part in rounds(records):
+            write(self._session, self.organization, part)
+
+    def save_exam(self, exam: Exam) -> None:
+        """Write the exam row; Conflict when its order has another exam."""
+        e = exam
+        values = (e.id, e.order, e.animal, e.procedure, e.service, e.catalogue, e.state)
+        values += (e.started, e.report, e.invoice, e.credit)
+        self._session.run(_SAVE_EXAM, self.organization, *values)
+
+    def save_steps(self, steps: Iterable[StepKey]) -> None:
+        """Write step rows."""
+        self._session.many(_SAVE_STEP, ((self.organization, s.exam, s.code, s.task, s.state) for s in steps))
+
+    def save_receipt(self, key: str, fingerprint: str, answer: bytes) -> None:
+        """Keep the first answer to a request; Conflict when there is one already."""
+        self._session.run(_SAVE_RECEIPT, self.organization, key, fingerprint, instant(self.now), answer)
+
+    def next_invoice_number(self, year: int) -> int:
+        """The next number of the year, without gaps, for it falls with the transaction; later callers wait."""
+        found = self._mine(_COUNT_ON, f"invoice {year}")
+        return int(found[0][0])
+
+    def post(self, posts: Iterable[Post]) -> None:
+        """Promise finished messages; Conflict when a key was promised before."""
+        made, due = instant(self.now), micros(self.now)
+        lines = [(self.organization, p.id, p.destination, p.key, p.thread, p.event, p.body, made, due) for p in posts]
+        unknown = sorted({line[2] for line in lines} - self._destinations())
+        if unknown:
+            raise Conflict(Fault("not-found", f"There is no destination named {', '.join(unknown)}."))
+        self._session.many(_POST, lines)
+
+    def _destinations(self) -> set[str]:
+        return {row[0] for row in self._mine("SELECT name FROM destination WHERE organization = ?")}
+
+    def count_unmapped(self, seen: Iterable[tuple[str, str, str, str]]) -> None:
+        """Count codes without a mapping: (what, system, code, display)."""
+        now = instant(self.now)
+        ordered = sorted(seen)  # two callers that count the same codes never wait for each other in a circle
+        self._session.many(_UNMAPPED, ((self.organization, *code, now, now) for code in ordered))
+
+    def trace(self, line: Trace) -> None:
+        """Add a line to the audit."""
+        audit.write(self._session, [(self.organization, line)])
+
+    def keep_catalogue(self, hash_: str, text: str) -> None:
+        """Keep the mapping files that exams are opened with, once."""
+        self._session.run(_KEEP_CATALOGUE, hash_, text)
