@@ -1,7 +1,8 @@
 """The catalogue: all rows of mappings/ as frozen, checked values, named by the hash of their text."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from decimal import Decimal
 
 from service.basics.money import Currency
 from service.billing.practice import Practice
@@ -37,7 +38,9 @@ class Catalogue:
     reasons: Mapping[str, Reason]
     services: Mapping[str, Service]
     orders: Mapping[Key, str]  # order code -> service key
-    organs: Mapping[tuple[str, str, str], tuple[str, ...]]  # (system, code, laterality or "") named by an order -> structures
+    organs: Mapping[
+        tuple[str, str, str], tuple[str, ...]
+    ]  # (system, code, laterality or "") named by an order -> structures
     sites: Mapping[tuple[str, str, str], str]  # (system, code, laterality or "") -> structure; "" when ambiguous
     lateralities: Mapping[Key, str]  # code -> left | right | both
     properties: Mapping[Key, tuple[str, ...]]  # code -> "measure:<key>" or "attribute:<key>" or "note:sedation" ...
@@ -50,3 +53,4 @@ class Catalogue:
     cautions: tuple[Caution, ...]
     sections: tuple[tuple[str, str], ...]  # report sections in order: (key, title)
     unique_identifiers: frozenset[Key]  # (resource type, v2-0203 type code) kinds that belong to one resource
+    units: Mapping[tuple[str, str], Decimal] = field(default_factory=dict)  # (unit, unit sent) -> factor to the unit

@@ -58,7 +58,7 @@ class Protocol:
 
 @dataclass(frozen=True, slots=True)
 class Value:
-    """One word of a vocabulary; grade 0 (expected) to 3 (marked)."""
+    """One word of a vocabulary; grade 0 (expected) to 3 (marked), or -1: neither expected nor abnormal ("not assessed")."""
 
     code: str
     display: str

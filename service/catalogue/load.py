@@ -1,0 +1,99 @@
+"""Turns the texts of mappings/ into the frozen catalogue, and a stored hash back into the catalogue it names."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+
+from service.basics.errors import Fault, Missing
+from service.catalogue import anatomy, codings, measurements, senders, survey, trade, vocabulary
+from service.catalogue.catalogue import Catalogue
+from service.catalogue.faults import CatalogueFaults
+from service.catalogue.files import fingerprint, unpack
+from service.catalogue.sheets import Sheets
+
+
+def load(files: Mapping[str, str]) -> Catalogue:
+    """The catalogue of these texts (relative path -> text). Raises CatalogueFaults with all faults at once."""
+    sheets = Sheets(files)
+    found = _catalogue(sheets, files)
+    sheets.faults.extend(f"{name}:0: is no file of the catalogue" for name in sheets.unread())
+    if sheets.faults:
+        raise CatalogueFaults(sorted(sheets.faults, key=_place))
+    return found
+
+
+def _catalogue(sheets: Sheets, files: Mapping[str, str]) -> Catalogue:
+    codes = codings.Codes(sheets)
+    species = codings.species(sheets, codes)
+    lateralities, sides = codings.lateralities(sheets, codes)
+    planes, plane_codings = codings.planes(sheets, codes)
+    units = codings.units(sheets)
+    structures = anatomy.structures(sheets, codes, sides=sides)
+    vocabularies = vocabulary.vocabularies(sheets, structures=structures)
+    measures = measurements.measures(sheets, codes, units=units)
+    services, orders = trade.services(sheets, codes)
+    currencies = trade.currencies(sheets)
+    return Catalogue(
+        hash=fingerprint(files),
+        files=dict(files),
+        systems=codes.systems,
+        species=species,
+        structures=structures,
+        protocols=survey.protocols(sheets, measures=measures),
+        vocabularies=vocabularies,
+        measures=measures,
+        reasons=survey.reasons(sheets),
+        services=services,
+        orders=orders,
+        organs=anatomy.organs(sheets, codes, structures=structures),
+        sites=senders.sites(sheets, codes, structures=structures, sides=lateralities),
+        lateralities=lateralities,
+        properties=senders.properties(sheets, codes, measures=measures, vocabularies=vocabularies),
+        words=senders.words(sheets, codes, vocabularies=vocabularies),
+        planes=planes,
+        plane_codings=plane_codings,
+        prices=trade.prices(sheets, currencies=currencies),
+        practices=trade.practices(sheets, currencies=currencies),
+        currencies=currencies,
+        cautions=trade.cautions(sheets),
+        sections=trade.sections(sheets),
+        unique_identifiers=codings.unique_identifiers(sheets),
+        units=units,
+    )
+
+
+def _place(fault: str) -> tuple[str, int]:
+    name, _, rest = fault.partition(":")
+    number = rest.partition(":")[0]
+    return name, int(number) if number.isdigit() else 0
+
+
+class Catalogues:
+    """The catalogue in force, and those that older exams were opened with.
+
+    `fetch` gives the stored text of a hash or None."""
+
+    def __init__(self, current: Catalogue, fetch: Callable[[str], str | None]) -> None:
+        self.current = current
+        self._fetch = fetch
+        self._old: dict[str, Catalogue] = {}
+
+    def of(self, hash_: str) -> Catalogue:
+        """The catalogue of this hash; what senders call things is always today's. Raises Missing when not stored."""
+        if hash_ == self.current.hash:
+            return self.current
+        if hash_ not in self._old:
+            self._old[hash_] = self._stored(hash_)
+        return self._old[hash_]
+
+    def _stored(self, hash_: str) -> Catalogue:
+        text = self._fetch(hash_)
+        if text is None:
+            raise Missing(Fault("not-found", f"The catalogue {hash_} that this exam was opened with is not stored."))
+        old, now = load(unpack(text)), self.current
+        return replace(
+            old,
+            sites={**old.sites, **now.sites},
+            properties={**old.properties, **now.properties},
+            words={**old.words, **now.words},
+            planes={**old.planes, **now.planes},
+        )
