@@ -1,6 +1,7 @@
 """Turns the facts of one exam into its report: sections in the catalogue's order, each a list of statements."""
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 from service.exam import report_words as words
 from service.exam.report_cautions import cautions
@@ -64,7 +65,7 @@ def compose(facts: ReportFacts, rules: Rules) -> Report:
     sections = tuple(WRITERS[key](facts, rules, title=title) for key, title in rules.sections)
     found = next((s for s in sections if s.key == "findings"), Section("findings", "", ()))
     return Report(
-        title=f"{facts.service.title}: report",
+        title=f"Report: {words.lower(facts.service.title)}",
         status_words=status_words(facts),
         notices=notices(facts),
         brief=_brief(facts, rules),
@@ -73,7 +74,7 @@ def compose(facts: ReportFacts, rules: Rules) -> Report:
         animal=facts.animal,
         animal_words=_animal(facts),
         service=facts.service,
-        edition=facts.edition,
+        edition=_cleaned(facts.edition),
         exam=facts.exam,
         started=facts.started,
         issued=facts.issued,
@@ -82,6 +83,16 @@ def compose(facts: ReportFacts, rules: Rules) -> Report:
         interpreter=words.one_line(facts.interpreter),
         conclusions=tuple(t for t in (words.clean(c) for c in facts.conclusions) if t),
         language=facts.language,
+    )
+
+
+def _cleaned(edition: Edition) -> Edition:
+    return replace(
+        edition,
+        reason=words.clean(edition.reason),
+        by=words.one_line(edition.by),
+        changes=tuple(filter(None, map(words.clean, edition.changes))),
+        told=tuple(filter(None, map(words.one_line, edition.told))),
     )
 
 

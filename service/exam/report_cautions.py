@@ -46,7 +46,7 @@ CONDITIONS: dict[str, Callable[[ReportFacts, Rules], bool]] = {
     "C09": lambda facts, rules: bool(_recorded(facts, "diaphragm", prefixes=("finding:mirror-image",))),
     "C10": lambda facts, rules: bool(_recorded(facts, "peritoneum", prefixes=("measure:fluid", "finding:fluid"))),
     "C11": lambda facts, rules: _pelvis_of_a_cat(facts),
-    "C12": lambda facts, rules: doppler_used(facts),
+    "C12": lambda facts, rules: doppler_used(facts, rules),
     "C17": lambda facts, rules: facts.edition.number > 1,
     "C21": lambda facts, rules: bool(_recorded(facts, "pregnancy", prefixes=("finding:", "measure:", "plane:"))),
     "C24": lambda facts, rules: _one_act(facts),

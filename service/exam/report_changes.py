@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from difflib import SequenceMatcher
 
 from service.exam.report_parts import Line, Report, Statement
+from service.exam.report_words import lower
 
 # What differs between any two issues by itself says nothing about the animal.
 ALWAYS_NEW = {"Report issued", "Issued", "Status"}
@@ -21,10 +22,10 @@ def full_text(statement: Statement) -> str:
     limits = list(dict.fromkeys(m.limit for m in statement.measurements))
     alike = limits[0] if len(limits) == 1 else ""
     told = [
-        f"{m.title} {m.value}" + (f" ({m.plane})" if m.plane else "") + ("" if alike else f", {m.limit}")
+        f"{lower(m.title)} {m.value}" + (f" ({m.plane})" if m.plane else "") + ("" if alike else f", {m.limit}")
         for m in statement.measurements
     ]
-    return f"{statement.text} Measured: {'; '.join(told)}{f' ({alike})' if alike else ''}."
+    return f"{statement.text} Measured{f', {alike}' if alike else ''}: {'; '.join(told)}."
 
 
 def changed(old: Report | Sequence[Line], new: Report | Sequence[Line]) -> list[str]:

@@ -82,11 +82,11 @@ def notices(facts: ReportFacts) -> tuple[str, ...]:
 
 def _why(facts: ReportFacts) -> list[str]:
     edition = facts.edition
+    kind = [words.sentence(STATUS.get(edition.status, edition.status))] if edition.status != "entered-in-error" else []
     pairs = (
-        ("Kind of change", STATUS.get(edition.status, "") if edition.status != "entered-in-error" else ""),
         ("Reason", words.one_line(edition.reason)),
         ("Changed by", words.one_line(edition.by)),
         ("Told", words.series([words.one_line(t) for t in edition.told])),
     )
     changes = [f"What changed: {words.sentence(words.one_line(c))}" for c in edition.changes]
-    return [*(f"{label}: {words.sentence(text)}" for label, text in pairs if text), *changes]
+    return [*kind, *(f"{label}: {words.sentence(text)}" for label, text in pairs if text), *changes]

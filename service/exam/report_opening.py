@@ -6,7 +6,7 @@ from service.exam import report_words as words
 from service.exam.animal import Animal
 from service.exam.report_facts import Preparation, ReportFacts
 from service.exam.report_parts import Rules, Section, Statement
-from service.exam.report_step import windows
+from service.exam.report_step import recorded, windows
 
 UNKNOWN = "not stated"
 FASTING = {
@@ -55,7 +55,7 @@ def preparation_section(facts: ReportFacts, rules: Rules, *, title: str) -> Sect
         ("Scope", f"{facts.service.title}."),
         ("Fasting", words.sentence(fasting(had) or UNKNOWN)),
         ("Sedation", words.sentence(_sedation(had))),
-        ("Doppler", words.sentence(_doppler(facts))),
+        ("Doppler", words.sentence(_doppler(facts, rules))),
         ("Windows", words.sentence(_windows(facts))),
     )
     others = [Statement(words.clean(o), kind="authored") for o in had.others if words.clean(o)]
@@ -72,9 +72,13 @@ def sedated(had: Preparation) -> bool:
     return bool(had.sedation) and had.sedation.lower() not in UNSEDATED
 
 
-def doppler_used(facts: ReportFacts) -> bool:
+def doppler_used(facts: ReportFacts, rules: Rules) -> bool:
     """Whether Doppler was stated, or shown by what was recorded."""
-    return bool(facts.preparation.doppler) or any(e.sighting.doppler for e in facts.evidence)
+    if facts.preparation.doppler or any(e.sighting.doppler for e in facts.evidence if not e.sighting.retracted):
+        return True
+    taken = ((s.rule.structure, e.item.partition(":")[2]) for s in facts.steps for e in recorded(s, "measure"))
+    rows = (rules.measures.get((facts.animal.species, *one)) for one in taken)
+    return any(row.doppler for row in rows if row)
 
 
 def _sedation(had: Preparation) -> str:
@@ -83,8 +87,8 @@ def _sedation(had: Preparation) -> str:
     return words.one_line(had.sedation) if sedated(had) else "not sedated"
 
 
-def _doppler(facts: ReportFacts) -> str:
-    if doppler_used(facts):
+def _doppler(facts: ReportFacts, rules: Rules) -> str:
+    if doppler_used(facts, rules):
         return "used"
     return "not used" if facts.preparation.doppler is False else "nothing recorded with Doppler"
 

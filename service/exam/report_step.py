@@ -10,7 +10,7 @@ from service.exam.survey import Entry, Step
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """How a step ended: the code of the disposition that holds, "settled-elsewhere", "seen" by a look alone, or "blank".
+    """How a step ended: the code of the disposition that holds, settled-elsewhere, seen (by a look alone) or blank.
 
     entry is the one that says so; overruled the "not seen" or "absent" that a second look set aside."""
 

@@ -10,6 +10,7 @@ MONTHS = (
     *("January", "February", "March", "April", "May", "June"),
     *("July", "August", "September", "October", "November", "December"),
 )
+NAMES = ("Doppler",)
 UNITS = {"1": "", "%": "%", "/min": "per minute", "{beats}/min": "beats per minute", "mm3": "mm³", "cm3": "cm³"}
 PLANES = {"long": "long axis", "short": "short axis", "multi": "several planes"}
 # Marks that reorder the text around them could make "20 mm" read as another value; XML 1.0 forbids most controls.
@@ -45,12 +46,13 @@ def sentence(text: str) -> str:
     if not text:
         return ""
     head = text[0].upper() + text[1:]
-    return head if head[-1] in ".!?" else f"{head}."
+    return head if head.rstrip("”\"')")[-1:] in {".", "!", "?"} else f"{head}."
 
 
 def lower(text: str) -> str:
-    """A title inside a sentence: first letter small, unless it starts an abbreviation."""
-    return text if len(text) > 1 and not text[1].islower() else text[:1].lower() + text[1:]
+    """A title inside a sentence: first letter small, unless it starts an abbreviation or a name."""
+    stays = text.startswith(NAMES) or (len(text) > 1 and not text[1].islower())
+    return text if stays else text[:1].lower() + text[1:]
 
 
 def count(number: int, one: str, many: str = "") -> str:

@@ -20,12 +20,16 @@ def _text(report: Report) -> Iterator[str]:
     yield from filter(None, (report.practice, report.animal_words))
     yield f"Status: {report.status_words}, version {report.edition.number}. Issued {report.issued_words}."
     yield from (f"*** {_indented(n)}" for n in report.notices)
-    yield from (f"* {_indented(b)}" for b in report.brief)
+    yield from ("", "In brief", *(f"* {_indented(t)}" for t in (*_conclusions(report), *report.brief)))
     for section in report.sections:
         yield from ("", section.title, "=" * len(section.title))
         yield from _section(section)
     yield from ("", "Cautions", "~" * 8)
     yield from (f"- {_indented(text)} [{id_}]" for id_, text in report.cautions)
+
+
+def _conclusions(report: Report) -> tuple[str, ...]:
+    return report.conclusions or ("No conclusion was stated.",)
 
 
 def _section(section: Section) -> Iterator[str]:
@@ -47,7 +51,8 @@ def narrative(report: Report) -> str:
     """The report as the XHTML div of DomainResource.text: our own elements, every text escaped."""
     parts = [f"<p><b>{_x(report.title)}</b>, {_x(report.status_words)}, version {report.edition.number}</p>"]
     parts += [f"<p>{_x(t)}</p>" for t in (report.practice, report.animal_words) if t]
-    parts += [f"<p><b>{_x(n)}</b></p>" for n in (*report.notices, *report.brief)]
+    parts += [f"<p><b>{_x(n)}</b></p>" for n in report.notices]
+    parts += ["<h3>In brief</h3>", _list([_x(t) for t in (*_conclusions(report), *report.brief)])]
     parts += [_div_section(s) for s in report.sections]
     parts += ["<h3>Cautions</h3>", _list([_x(text) for _, text in report.cautions])]
     return f'<div xmlns="{XHTML}" lang="{_x(report.language)}" xml:lang="{_x(report.language)}">{"".join(parts)}</div>'
