@@ -8,6 +8,7 @@ from service.basics.coding import Coding
 from service.exam.rules import Structure
 
 Key = tuple[str, str]
+NOTHING = Coding("", "")
 
 
 class Sites(Protocol):
@@ -29,7 +30,7 @@ class Place:
 
     structure: str = ""
     problem: str = ""  # site, site-ambiguous
-    coding: Coding = Coding("", "")
+    coding: Coding = NOTHING
     candidates: tuple[str, ...] = ()
 
 

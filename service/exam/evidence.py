@@ -45,7 +45,7 @@ class Evidence:
 
 @dataclass(frozen=True, slots=True)
 class Unmapped:
-    """A sighting that no row leads to a step: kept, listed and counted. what: site, site-ambiguous, code, value, plane."""
+    """A sighting that no row leads to a step: kept, listed, counted. what: site, site-ambiguous, code, value, plane."""
 
     sighting: Sighting
     what: str

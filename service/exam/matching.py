@@ -3,16 +3,14 @@
 from collections.abc import Mapping
 from typing import Protocol
 
-from service.basics.coding import Coding
 from service.exam import body_site
 from service.exam.asking import ANSWERS, NEUTERED, SEX, TESTES
-from service.exam.body_site import Place, Sites
+from service.exam.body_site import NOTHING, Place, Sites
 from service.exam.evidence import Evidence, Sighting, Unmapped
 from service.exam.rules import Attribute, MeasureRule
 
 Key = tuple[str, str]
 Found = tuple[Evidence | Unmapped, ...]
-NOTHING = Coding("", "")
 
 
 class Codebook(Sites, Protocol):
@@ -33,7 +31,7 @@ class Codebook(Sites, Protocol):
 def match(sighting: Sighting, catalogue: Codebook, species: str) -> Found:
     """What the sighting proves, and what of it no row leads anywhere. Nothing is guessed, nothing dropped.
 
-    A still, clip or study proves images and its planes; an Observation its planes, measurement, finding or statement."""
+    A still, clip or study proves images and planes; an Observation its planes, measurement, finding or statement."""
     notes = _notes(sighting, catalogue)
     if notes:
         return notes

@@ -4,7 +4,7 @@ from datetime import datetime
 
 
 def compare(one: str, other: str) -> int | None:
-    """-1, 0 or 1 as `one` lies before, at or after `other`; None when either is no instant with a zone (a bare date)."""
+    """-1, 0 or 1 as `one` lies before, at or after `other`; None when either is no instant with a zone."""
     a, b = instant(one), instant(other)
     if a is None or b is None:
         return None

@@ -87,7 +87,7 @@ def _dispose(draft: _Draft) -> Settled:
     ended = _dependents(step)
     after = take_back(step, ended)
     first = _disposition(draft)
-    return Settled(tuple(ended), tuple([first, *_planes(draft, after), *_consequences(draft, after)]))
+    return Settled(tuple(ended), (first, *_planes(draft, after), *_consequences(draft, after)))
 
 
 def _again(draft: _Draft) -> list[Statement]:

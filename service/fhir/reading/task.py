@@ -1,0 +1,82 @@
+"""The Task of a step into the step, and the Task of an exam into what its steps were chosen by."""
+
+from dataclasses import replace
+from typing import Any
+
+from service.basics.errors import Fault, Missing
+from service.exam.animal import Animal
+from service.exam.protocol import rule_of
+from service.exam.rules import Protocol
+from service.exam.survey import Entry, Step
+from service.fhir import uris
+
+Json = dict[str, Any]
+
+
+def read_step(task: Json, protocol: Protocol) -> Step:
+    """The step of a Task, by the protocol its exam was opened with; raises Missing for a code the protocol lacks."""
+    code = step_code(task)
+    rule = rule_of(protocol, code)
+    if rule is None:
+        raise Missing(Fault("not-found", f'The protocol has no step "{code}".', "Task.code"))
+    need = _extension(task, uris.X_REQUIREMENT).get("valueCode", rule.requirement)
+    return Step(str(task["id"]), rule if need == rule.requirement else replace(rule, requirement=need), entries(task))
+
+
+def step_code(task: Json) -> str:
+    """The step code of a Task; "" when it is not the Task of a step."""
+    codings = task.get("code", {}).get("coding", [])
+    return next((str(c.get("code", "")) for c in codings if c.get("system") == uris.STEP), "")
+
+
+def entries(task: Json) -> tuple[Entry, ...]:
+    """What was entered, in its order."""
+    return tuple(_entry(output) for output in task.get("output", []))
+
+
+def read_basis(task: Json) -> tuple[Animal, str, tuple[str, ...]]:
+    """(the animal as it was known, the key of the service, the structures named) by which the exam was opened."""
+    facts: dict[str, Any] = {}
+    structures: list[str] = []
+    for one in task.get("input", []):
+        code, value = _item(one), _value(one)
+        if code == "basis:structure":
+            structures.append(str(value))
+        else:
+            facts[code.removeprefix("basis:")] = value
+    animal = Animal(
+        id=str(task.get("for", {}).get("reference", "")).removeprefix("Patient/"),
+        species=str(facts.get("species", "")),
+        sex=str(facts.get("sex", "")),
+        neutered=facts.get("neutered"),
+        scrotal_testes=facts.get("scrotal-testes"),
+        pregnant=facts.get("pregnant"),
+    )
+    return animal, str(facts.get("service", "")), tuple(structures)
+
+
+def _entry(output: Json) -> Entry:
+    parts = {p["url"]: _value(p) for p in _extension(output, uris.X_ENTERED).get("extension", [])}
+    text = {name: str(parts.get(name, "")) for name in ("at", "by", "value", "reason", "note", "window", "act")}
+    return Entry(
+        item=_item(output),
+        source=str(output.get("valueReference", {}).get("reference", "")),
+        station=parts.get("station"),
+        retracted_at=str(parts.get("retracted-at", "")),
+        retracted_by=str(parts.get("retracted-by", "")),
+        **text,
+    )
+
+
+def _item(one: Json) -> str:
+    codings = one.get("type", {}).get("coding", [])
+    return next((str(c.get("code", "")) for c in codings if c.get("system") == uris.ITEM), "")
+
+
+def _value(one: Json) -> Any:
+    return next((v for k, v in one.items() if k.startswith("value")), None)
+
+
+def _extension(element: Json, url: str) -> Json:
+    found: Json = next((e for e in element.get("extension", []) if e.get("url") == url), {})
+    return found
