@@ -1,0 +1,103 @@
+"""Twins for the api's tests: a writing action and exam operations without rules, over the real store."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from service.actions.ports import Caller, House, Work
+from service.actions.writing import write
+from service.basics.entries import Entry, Result
+from service.basics.errors import Conflict, Fault, Missing, NotAllowed, Refusal, RuleBroken
+from service.basics.ids import new_id
+from service.basics.stored import Keys, Record, Stored
+from service.fhir import exact
+
+Json = dict[str, Any]
+
+
+@dataclass
+class TwinTransact:
+    """Writes entries one by one in one transaction; raises what it is told to, once each, before anything else."""
+
+    raises: list[BaseException] = field(default_factory=list)
+    calls: list[Entry] = field(default_factory=list)
+
+    def __call__(self, house: House, caller: Caller, entries: Sequence[Entry], *, bundle_type: str) -> Sequence[Result]:
+        if self.raises:
+            raise self.raises.pop(0)
+        self.calls += entries
+        if bundle_type == "batch":
+            return [self._alone(house, caller, one) for one in entries]
+        with house.books.begin(caller.organization) as work:
+            return [_one(work, entry) for entry in entries]
+
+    def _alone(self, house: House, caller: Caller, entry: Entry) -> Result:
+        try:
+            with house.books.begin(caller.organization) as work:
+                return _one(work, entry)
+        except Refusal as refusal:
+            return Result(0, refusal=refusal.inside(entry.place))
+
+
+def _one(work: Work, entry: Entry) -> Result:
+    if entry.method == "POST":
+        resource = {**(entry.resource or {}), "id": new_id()}
+        return Result(201, write(work, [resource])[0])
+    before = work.get(entry.type, entry.id)
+    if entry.method == "GET":
+        if before is None:
+            raise Missing(Fault("not-found", "There is no such thing."))
+        return Result(200, before)
+    if entry.method == "DELETE":
+        return Result(204, _delete(work, before) if before else None)
+    if before is None:
+        raise NotAllowed(Fault("not-supported", "Ids are the server's: POST it."))
+    return Result(200, write(work, [], [(dict(entry.resource or {}), before)])[0])
+
+
+def _delete(work: Work, before: Stored) -> Stored:
+    gone = Stored(
+        before.type, before.id, before.version + 1, exact.instant(work.now), b"", deleted=True, method="DELETE"
+    )
+    work.put([Record(gone, Keys(frozenset(), frozenset()), before, Keys(frozenset(), frozenset()))])
+    return gone
+
+
+def finish(house: House, caller: Caller, task_id: str, parameters: Json) -> Json:
+    """Refuses with two faults until a conclusion is given; then answers a report."""
+    if not parameters.get("parameter"):
+        raise RuleBroken(
+            Fault("required", "The long plane of the spleen is owed.", "Task"),
+            Fault("required", "A still of the liver is owed.", "Task"),
+        )
+    return {"resourceType": "Task", "id": task_id, "meta": {"versionId": "7"}, "status": "completed", "intent": "order"}
+
+
+def amend(house: House, caller: Caller, task_id: str, parameters: Json) -> Json:
+    """Always in the way of something."""
+    raise Conflict(Fault("conflict", "This exam is not finished: there is no report to amend yet."))
+
+
+def broken(house: House, caller: Caller, task_id: str, parameters: Json) -> Json:
+    """A fault of the program, with a secret in its words."""
+    raise ZeroDivisionError("the secret is 1234")
+
+
+def check(resource: Json, *, type_: str | None = None) -> list[Fault]:
+    """Finds one fault: an element that is called nonsense."""
+    if type_ and resource.get("resourceType") != type_:
+        return [Fault("invalid", f"This is no {type_}.", "resourceType")]
+    if "nonsense" in resource:
+        return [Fault("structure", "There is no element nonsense.", f"{resource['resourceType']}.nonsense")]
+    return []
+
+
+class NoCatalogues:
+    """Nothing here asks for a catalogue."""
+
+    @property
+    def current(self) -> Any:
+        raise AssertionError("nobody asks for a catalogue here")
+
+    def of(self, hash_: str) -> Any:
+        raise AssertionError("nobody asks for a catalogue here")
