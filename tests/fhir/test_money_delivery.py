@@ -3,11 +3,14 @@
 import json
 from datetime import UTC, datetime
 from typing import Any
+from urllib.parse import parse_qsl
 
 import pytest
 from fhir.resources.R4B import get_fhir_model_class
 
-from service.fhir import exact, uris
+from service.basics.query import Exact
+from service.fhir import exact, search, uris
+from service.fhir.reading.bundle import entries
 from service.fhir.search.own import TYPES
 from service.fhir.writing.delivery import SINGLE, UNIDENTIFIED, bundle
 from tests.builders.money import faults
@@ -154,3 +157,32 @@ def test_which_types_have_one_many_or_no_identifiers(type_):
     field = get_fhir_model_class(type_).model_fields.get("identifier")
     many = field is not None and "List" in str(field.annotation)
     assert (field is None, field is not None and not many) == (type_ in UNIDENTIFIED, type_ in SINGLE)
+
+
+def found_by(criteria: str, resource: dict[str, Any]) -> bool:
+    """Whether a receiver that searches as we do finds a resource by the criteria of a request or reference."""
+    type_, _, text = criteria.partition("?")
+    query = search.parse("records", type_, parse_qsl(text), strict=True, base="http://there.example/fhir")
+    marks = {m.key for m in search.keys("records", resource).marks}
+    return all(isinstance(c, Exact) and bool(set(c.keys) & marks) for c in query.criteria)
+
+
+def test_a_receiver_finds_again_what_it_was_sent():
+    once, *put = sent([observation(), report()])["entry"]
+    for entry in put:
+        assert found_by(entry["request"]["url"], {**entry["resource"], "id": "x"})
+    assert found_by(f"RelatedPerson?{once['request']['ifNoneExist']}", {**once["resource"], "id": "x"})
+    subject = put[0]["resource"]["subject"]["reference"]
+    assert found_by(subject, PATIENT)
+    assert not found_by(subject, {**PATIENT, "identifier": PATIENT["identifier"][:2]})
+
+
+def test_our_own_reader_takes_the_bundle():
+    read = entries(exact.decode(exact.encode(sent([observation(), report()]))))
+    assert [(e.method, e.type) for e in read] == [
+        ("POST", "RelatedPerson"),
+        ("PUT", "Observation"),
+        ("PUT", "DiagnosticReport"),
+    ]
+    assert read[0].if_none_exist == f"identifier={uris.ID}|owner-1"
+    assert read[1].criteria == f"identifier={uris.ID}|{OBSERVATION}"
