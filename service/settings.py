@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 PREFIX = "SONOLEDGER_"
 
@@ -26,7 +27,7 @@ class Secret(str):
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """Every setting: the variable is the name in capitals behind SONOLEDGER_; `help` becomes the table in the README."""
+    """Every setting: its variable is the name in capitals behind SONOLEDGER_; `help` makes the table in the README."""
 
     database_url: Secret = field(
         default=Secret("sqlite:///sonoledger.sqlite"),
@@ -41,7 +42,8 @@ class Settings:
     courier_pause: float = field(default=1.0, metadata={"help": "seconds between two looks for posts when none is due"})
     courier_timeout: float = field(default=20.0, metadata={"help": "seconds a receiver may take to answer"})
     unsafe_engine: bool = field(
-        default=False, metadata={"help": "start although PostgreSQL's fsync, synchronous_commit or full_page_writes is off"}
+        default=False,
+        metadata={"help": "start although PostgreSQL's fsync, synchronous_commit or full_page_writes is off"},
     )
 
     @classmethod
@@ -49,7 +51,7 @@ class Settings:
         """The settings of an environment; raises SettingsFaults with every unknown variable and unusable value."""
         faults: list[str] = []
         given = _given(environ, faults)
-        values = {}
+        values: dict[str, Any] = {}
         for name, text in given.items():
             try:
                 values[name] = _READERS[name](text)

@@ -3,6 +3,7 @@
 from typing import Any
 
 from service.actions import bill_exam
+from service.actions.case import practice_of
 from service.actions.lookup import Lookup
 from service.actions.ports import Caller, House, Work
 from service.actions.survey_opening import open_steps
@@ -22,7 +23,7 @@ Json = dict[str, Any]
 
 
 def accept(house: House, work: Work, caller: Caller, request: Json, *, lookup: Lookup) -> Exam:
-    """Open the exam of a ServiceRequest within the open transaction; raises RuleBroken with everything wrong at once."""
+    """Open the exam of a ServiceRequest within the open transaction; raises RuleBroken with all that is wrong."""
     catalogue = house.catalogues.current
     order = understood(request, lookup, catalogue)
     exam = Exam(
@@ -35,7 +36,8 @@ def accept(house: House, work: Work, caller: Caller, request: Json, *, lookup: L
         state="accepted",
     )
     work.keep_catalogue(catalogue.hash, pack(catalogue.files))
-    tasks, keys = open_steps(work, caller, exam, order, catalogue)
+    practice = practice_of(house, work, caller)
+    tasks, keys = open_steps(work, exam=exam, order=order, catalogue=catalogue, practice=practice)
     charges = bill_exam.plan(house, work, caller=caller, exam=exam, order=order, catalogue=catalogue)
     write(work, [*tasks, procedure(exam.procedure, order), *charges])
     work.save_exam(exam)

@@ -56,7 +56,9 @@ def _evidence(work: Work, waiting: Sequence[Pending]) -> tuple[list[tuple[Exam, 
             exam = work.exam_of_order(order)
             place = f"{one.entry.place}.resource" if one.entry.place else one.entry.type
             if exam is None:
-                faults.append(Fault("not-found", f"There is no order ServiceRequest/{order} with an exam.", f"{place}.basedOn"))
+                faults.append(
+                    Fault("not-found", f"There is no order ServiceRequest/{order} with an exam.", f"{place}.basedOn")
+                )
             elif one.resource.get("subject", {}).get("reference") != f"Patient/{exam.animal}":
                 text = f"The order is for Patient/{exam.animal}; this is about another animal or none."
                 faults.append(Fault("business-rule", text, f"{place}.subject"))

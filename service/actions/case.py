@@ -12,6 +12,7 @@ from service.basics.stored import Exam
 from service.billing.practice import Practice
 from service.catalogue.catalogue import Catalogue
 from service.exam.animal import Animal
+from service.exam.asking import answered
 from service.exam.order import Order
 from service.exam.survey import Step
 from service.fhir import uris
@@ -51,9 +52,10 @@ def open_case(house: House, view: View, caller: Caller, exam: Exam) -> Case:
     catalogue = house.catalogues.of(exam.catalogue)
     lookup = Lookup(view)
     request, patient = _must(lookup, f"ServiceRequest/{exam.order}"), _must(lookup, f"Patient/{exam.animal}")
-    animal, _ = reading_patient.animal(patient, catalogue.species)
-    order = _order(request, animal, catalogue)
+    given, _ = reading_patient.animal(patient, catalogue.species)
     tasks = tuple(all_of(house, view, "Task", part_of=f"Task/{exam.id}"))
+    steps = tuple(read_step(t, catalogue.protocols[given.species]) for t in tasks)
+    order = _order(request, answered(given, steps), catalogue)
     based_on = f"ServiceRequest/{exam.order}"
     live = [r for r in all_of(house, view, "Observation", based_on=based_on) if r.get("status") != "entered-in-error"]
     images = [
@@ -68,7 +70,7 @@ def open_case(house: House, view: View, caller: Caller, exam: Exam) -> Case:
         task=_must(lookup, f"Task/{exam.id}"),
         procedure=_must(lookup, f"Procedure/{exam.procedure}"),
         tasks=tasks,
-        steps=tuple(read_step(t, catalogue.protocols[animal.species]) for t in tasks),
+        steps=steps,
         observations=tuple(live),
         images=tuple(r for r in images if r.get("status") != "entered-in-error"),
         owners=tuple(_owners(house, view, exam)),
@@ -88,8 +90,9 @@ def exam_of(view: View, task: str) -> Exam:
 
 def practice_of(house: House, view: View, caller: Caller) -> Practice:
     """The caller's practice: its own settings over the row of the mappings."""
-    rows = house.catalogues.current.practices
-    return practice(view.practice_text(), rows.get(caller.organization) or rows["*"])
+    current = house.catalogues.current
+    row = current.practices.get(caller.organization) or current.practices["*"]
+    return practice(view.practice_text(), row, currencies=current.currencies)
 
 
 def organization_of(house: House, view: View) -> Json | None:
@@ -106,7 +109,9 @@ def numbers(order: Order) -> tuple[Identifier, ...]:
 def _order(request: Json, animal: Animal, catalogue: Catalogue) -> Order:
     order, _ = reading_order.order(request, animal, catalogue)
     if order is None:
-        raise Missing(Fault("not-found", "The order's code is no longer in the catalogue the exam was opened with.", "Task"))
+        raise Missing(
+            Fault("not-found", "The order's code is no longer in the catalogue the exam was opened with.", "Task")
+        )
     return order
 
 

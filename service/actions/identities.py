@@ -22,7 +22,7 @@ def pending(entries: Sequence[Entry]) -> list[Pending]:
 
 
 def resolve(house: House, work: Work, waiting: Sequence[Pending]) -> None:
-    """Give each entry its identity, conditional ones under their claims (taken in one order, so nobody waits in a ring)."""
+    """Give each entry its identity, conditional ones under claims (taken in one order, so nobody waits in a ring)."""
     for one in sorted(waiting, key=lambda p: (p.entry.type, criteria_of(p.entry))):
         if criteria_of(one.entry):
             _conditional(house, work, one)
@@ -82,7 +82,9 @@ def _matched(one: Pending, match: Stored, where: str) -> None:
 
 def _no_own_id(entry: Entry, where: str) -> None:
     if entry.method == "PUT" and (entry.resource or {}).get("id"):
-        text = "Nothing matches, so a new resource is made, and ids are given by the server: leave the id out of the body."
+        text = (
+            "Nothing matches, so a new resource is made, and ids are given by the server: leave the id out of the body."
+        )
         raise Invalid(Fault("invalid", text, where))
     if entry.method == "PUT" and entry.if_match is not None:
         raise Stale(Fault("conflict", "If-Match was given but nothing matches.", where))
@@ -102,7 +104,9 @@ def _by_id(work: Work, one: Pending) -> None:
         text = f"There is no {entry.type}/{entry.id}. Ids are given by the server: POST it, or PUT {entry.type}?identifier=..."
         raise NotAllowed(Fault("not-supported", text, where))
     if entry.if_match is None and entry.type in GUARDED:
-        text = f'Send If-Match: W/"{current.version}" if your change is based on that version of {entry.type}/{entry.id}.'
+        text = (
+            f'Send If-Match: W/"{current.version}" if your change is based on that version of {entry.type}/{entry.id}.'
+        )
         raise ConditionRequired(Fault("required", text, where))
     _if_match(entry, current, where)
     one.before = current
@@ -118,7 +122,7 @@ def _readable(entry: Entry, current: Stored | None, where: str) -> Stored:
 
 def _if_match(entry: Entry, current: Stored, where: str) -> None:
     if entry.if_match is not None and entry.if_match != current.version:
-        text = f"The current version of {entry.type}/{current.id} is {current.version}, not {entry.if_match}: read it again."
+        text = f"{entry.type}/{current.id} is at version {current.version}, not {entry.if_match}: read it again."
         raise Stale(Fault("conflict", text, where))
 
 
@@ -136,7 +140,9 @@ def _no_identity_twice(waiting: Sequence[Pending]) -> None:
 def unique(work: Work, one: Pending, kinds: frozenset[tuple[str, str]], identifier_types: str) -> None:
     """Claim the identifiers of kinds that belong to one resource only; raises Conflict when another one bears it."""
     for index, identifier in enumerate((one.resource or {}).get("identifier", [])):
-        types = {c.get("code") for c in identifier.get("type", {}).get("coding", []) if c.get("system") == identifier_types}
+        types = {
+            c.get("code") for c in identifier.get("type", {}).get("coding", []) if c.get("system") == identifier_types
+        }
         if not any((one.entry.type, t) in kinds for t in types) or not identifier.get("value"):
             continue
         criteria = f"identifier={identifier.get('system', '')}|{identifier['value']}"

@@ -11,7 +11,7 @@ Json = dict[str, Any]
 
 @dataclass(slots=True)
 class Pending:
-    """found: a conditional create that hit, or a read; before: the version an update replaces; both None: a new resource."""
+    """found: a conditional create that hit, or a read; before: the version an update replaces; neither: it is new."""
 
     entry: Entry
     id: str

@@ -18,7 +18,7 @@ _LINKS = frozenset({"reference", "url", "uri", "valueUri", "valueUrl", "valueUui
 
 
 def rewrite(house: House, work: Work, waiting: Sequence[Pending]) -> None:
-    """Rewrite the links of every entry in place; raises the faults of all conditional references that do not hit one."""
+    """Rewrite the links of every entry in place; raises the faults of all conditional references that miss."""
     targets = {p.entry.full_url: p.reference for p in waiting if p.entry.full_url}
     faults: list[Refusal] = []
     for one in waiting:
@@ -79,7 +79,9 @@ class _Walker:
         if len(hits) == 1:
             return hits.pop()
         reason = "multiple-matches" if hits else "not-found"
-        text = f"The conditional reference {type_}?{criteria} matches {len(hits) or 'nothing'}; it must match exactly one."
+        text = (
+            f"The conditional reference {type_}?{criteria} matches {len(hits) or 'nothing'}; it must match exactly one."
+        )
         raise Stale(Fault(reason, text, path))
 
     def _in_bundle(self, query: Query) -> set[str]:

@@ -29,7 +29,7 @@ def of_entries(entries: Sequence[Entry]) -> str:
 
 
 def earlier(work: Work, waiting: Sequence[Pending], print_: str) -> list[Result] | None:
-    """The first result of this very order, if it was taken before; raises Conflict when its number came with other content."""
+    """The first result of this very order, if it was taken before; raises Conflict if its number had other content."""
     for one in sorted(_orders(waiting), key=_placer):
         holder = work.claim("ServiceRequest", f"identifier={_placer(one)}", one.id)
         if holder in (None, one.id):

@@ -16,7 +16,9 @@ from service.fhir import exact, uris, validate
 Json = dict[str, Any]
 
 
-def transact(house: House, caller: Caller, entries: Sequence[Entry], *, bundle_type: str = "transaction") -> list[Result]:
+def transact(
+    house: House, caller: Caller, entries: Sequence[Entry], *, bundle_type: str = "transaction"
+) -> list[Result]:
     """Apply the entries: all or nothing as a transaction, each on its own as a batch.
 
     Raises the Refusal that names all faults; a batch keeps each entry's refusal in its result."""
@@ -82,14 +84,14 @@ def _apply(house: House, work: Work, caller: Caller, waiting: list[Pending]) -> 
         for one in waiting:
             if one.writes:
                 kinds = house.catalogues.current.unique_identifiers
-                with _placed(one):
+                with _Placed(one):
                     identities.unique(work, one, kinds, uris.IDENTIFIER_TYPE)
         guards.check(work, waiting)
         derived = admission.admit(house, work, caller, waiting)
     return _stored(work, waiting, derived)
 
 
-class _placed:
+class _Placed:
     """Refusals from inside are seen from the entry's place in its Bundle."""
 
     def __init__(self, one: Pending) -> None:

@@ -10,7 +10,9 @@ from service.fhir import exact, search
 Json = dict[str, Any]
 
 
-def write(work: Work, new: Iterable[Json], changed: Iterable[tuple[Json, Stored]] = (), *, method: str = "PUT") -> list[Stored]:
+def write(
+    work: Work, new: Iterable[Json], changed: Iterable[tuple[Json, Stored]] = (), *, method: str = "PUT"
+) -> list[Stored]:
     """Store new resources (they bear their ids) as version 1, and changed ones as the successor of what they replace.
 
     Returns the stored versions in the order given, new ones first. Raises Conflict when a replaced version is no longer

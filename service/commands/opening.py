@@ -5,12 +5,15 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from service import store
-from service.catalogue.files import read_folder
-from service.catalogue.load import CatalogueFaults, load
+from service.basics.errors import Refusal
 from service.catalogue.catalogue import Catalogue
+from service.catalogue.faults import CatalogueFaults
+from service.catalogue.files import read_folder
+from service.catalogue.load import load
 from service.commands import stop
 from service.settings import Settings, SettingsFaults
+from service.store import SqlBooks, Unusable, open_books
+from service.store.migrate import migrate
 
 
 def settings() -> Settings:
@@ -25,28 +28,29 @@ def catalogue(found: Settings) -> Catalogue:
     """The catalogue of the settings' folder; ends the command naming all faults by file and line."""
     try:
         return load(read_folder(Path(found.mappings) if found.mappings else None))
-    except CatalogueFaults as faults:
-        raise stop.stop(faults.faults, stop.SETTINGS) from None
+    except (CatalogueFaults, OSError) as faults:
+        raise stop.stop(str(faults).splitlines(), stop.SETTINGS) from None
 
 
 @contextmanager
-def books() -> Iterator[store.SqlBooks]:
+def books() -> Iterator[SqlBooks]:
     """The store, its schema made when it is empty; ends the command when it can't be reached or is behind."""
-    found = settings()
-    opened = ready_books(found)
+    opened = ready_books(settings())
     try:
         yield opened
     finally:
         opened.close()
 
 
-def ready_books(found: Settings) -> store.SqlBooks:
-    """The store of the settings, ready to be used."""
+def ready_books(found: Settings) -> SqlBooks:
+    """The store of the settings, ready to be used: an empty database is given its schema, an old one is refused."""
     try:
-        store.prepare(found.database_url)
-        opened = store.open_books(found.database_url, unsafe=found.unsafe_engine)
+        opened = open_books(found.database_url, allow_unsafe=found.unsafe_engine)
         faults = opened.ready()
-    except store.StoreFault as fault:
+        if any("no schema yet" in fault for fault in faults):
+            migrate(found.database_url, allow_unsafe=found.unsafe_engine)
+            faults = opened.ready()
+    except (Unusable, Refusal) as fault:
         raise stop.stop(str(fault), stop.STORE) from None
     if faults:
         opened.close()

@@ -1,16 +1,16 @@
-"""`organization add`: an organisation of the service, its settings and billing profile, and its Organization resource."""
+"""`organization add|list`: an organisation, its settings and billing profile, and its Organization resource."""
 
 import json
 import re
 import unicodedata
 from pathlib import Path
 
-from service.actions.ports import Books
 from service.actions.writing import write
 from service.basics.errors import Refusal
 from service.basics.ids import new_id
 from service.billing.practice import Practice
 from service.commands import stop
+from service.commands.table import table
 from service.fhir import uris
 from service.fhir.reading.practice import practice
 from service.store import SqlBooks
@@ -25,7 +25,7 @@ def slug(name: str) -> str:
 
 
 def add(books: SqlBooks, name: str, *, kind: str, billing: Path | None, row: Practice) -> str:
-    """Make the organisation (or give an existing one new settings) and return its slug; ends the command when it can't."""
+    """Make the organisation, or give an existing one new settings; returns its slug, or ends the command."""
     short = slug(name)
     if kind not in KINDS or not short:
         wrong = f"kind must be one of {', '.join(KINDS)}" if short else "the name needs letters or digits"
@@ -33,10 +33,12 @@ def add(books: SqlBooks, name: str, *, kind: str, billing: Path | None, row: Pra
     text = settings_text(billing, row) if billing else ""
     if books.add_organization(short, name, kind, text):
         _resource(books, short, name)
-    elif text:
+        return short
+    there = books.organization(short)
+    if there is not None and there.kind != kind:
+        raise stop.stop(f"{short} exists already, as a {there.kind}")
+    if text:
         books.set_settings(short, text)
-    elif books.organization(short).kind != kind:
-        raise stop.stop(f"{short} exists already, as a {books.organization(short).kind}")
     return short
 
 
@@ -52,7 +54,7 @@ def settings_text(file: Path, row: Practice) -> str:
     return json.dumps(json.loads(text), ensure_ascii=False)
 
 
-def _resource(books: Books, short: str, name: str) -> None:
+def _resource(books: SqlBooks, short: str, name: str) -> None:
     organization = {
         "resourceType": "Organization",
         "id": new_id(),
@@ -62,3 +64,10 @@ def _resource(books: Books, short: str, name: str) -> None:
     }
     with books.begin(short) as work:
         write(work, [organization])
+
+
+def list_(books: SqlBooks) -> None:
+    """Print all organisations: slug, kind, name, and whether a billing profile is there."""
+    rows = [(o.slug, o.kind, o.name, "yes" if o.settings else "no") for o in books.organizations()]
+    for line in table(("slug", "kind", "name", "settings"), rows):
+        print(line)

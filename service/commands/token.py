@@ -13,5 +13,5 @@ def create(books: SqlBooks, organization: str, *, wanted: list[str], label: str)
     except Refusal as refusal:
         raise stop.stop([f.text for f in refusal.faults]) from None
     token = tokens.new_token()
-    books.add_token(tokens.fingerprint(token), organization, " ".join(granted), label)
+    books.add_token(tokens.fingerprint(token), organization, scopes=granted, label=label)
     return token

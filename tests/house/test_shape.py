@@ -11,7 +11,21 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 SERVICE = sorted((ROOT / "service").rglob("*.py"))
-FORBIDDEN = {"utils", "util", "helpers", "helper", "common", "misc", "manager", "base", "handler", "data", "info", "process", "stuff"}
+FORBIDDEN = {
+    "utils",
+    "util",
+    "helpers",
+    "helper",
+    "common",
+    "misc",
+    "manager",
+    "base",
+    "handler",
+    "data",
+    "info",
+    "process",
+    "stuff",
+}
 FILE_CAP = 200
 FUNCTION_CAP = 40
 URI = re.compile(r"https?://(?!127\.0\.0\.1|localhost|HOST|\.\+|\(|\{|$)[A-Za-z{(]")
@@ -48,7 +62,9 @@ def test_names_say_something() -> None:
 
 
 def test_every_module_says_what_it_is() -> None:
-    silent = [str(p.relative_to(ROOT)) for p in SERVICE if not ast.get_docstring(ast.parse(p.read_text(encoding="utf-8")))]
+    silent = [
+        str(p.relative_to(ROOT)) for p in SERVICE if not ast.get_docstring(ast.parse(p.read_text(encoding="utf-8")))
+    ]
     assert silent == []
 
 
@@ -71,7 +87,9 @@ def test_only_one_place_commits() -> None:
         for n, line in enumerate(p.read_text(encoding="utf-8").splitlines(), 1)
         if re.search(r"\.commit\(|\bCOMMIT\b", line) and not line.lstrip().startswith("#")
     ]
-    assert {c.partition(":")[0] for c in committing} <= {"service/store/session.py", "service/store/books.py"}, committing
+    assert {c.partition(":")[0] for c in committing} <= {"service/store/session.py", "service/store/books.py"}, (
+        committing
+    )
 
 
 def test_uris_live_in_one_file() -> None:
@@ -90,9 +108,10 @@ def test_nothing_happens_on_import(module: str) -> None:
     watch = (
         "import sys, threading, socket\n"
         "def hook(event, args):\n"
-        "    if event in ('socket.connect', 'socket.bind', 'sqlite3.connect', 'subprocess.Popen'): raise SystemExit(event)\n"
-        "    if event == 'open' and isinstance(args[1], str) and set(args[1]) & set('wax+') and '.pyc' not in str(args[0]):\n"
-        "        raise SystemExit(f'open {args[0]} {args[1]}')\n"
+        "    watched = ('socket.connect', 'socket.bind', 'sqlite3.connect', 'subprocess.Popen')\n"
+        "    if event in watched: raise SystemExit(event)\n"
+        "    writes = event == 'open' and isinstance(args[1], str) and set(args[1]) & set('wax+')\n"
+        "    if writes and '.pyc' not in str(args[0]): raise SystemExit(f'open {args[0]} {args[1]}')\n"
         "sys.addaudithook(hook)\n"
         f"import {module}\n"
         "sys.exit(0 if threading.active_count() == 1 else 'a thread was started')\n"

@@ -60,7 +60,11 @@ def _problem(method: str, url: str, match: re.Match[str] | None, one: Json) -> s
     if method not in METHODS:
         return f"Method {method or '(none)'} is not taken in a Bundle; it can be {', '.join(METHODS)}."
     if match is None:
-        hint = "operations are called on their own, outside a Bundle" if "$" in url else "it must be relative: Type, Type/id or Type?criteria"
+        hint = (
+            "operations are called on their own, outside a Bundle"
+            if "$" in url
+            else "it must be relative: Type, Type/id or Type?criteria"
+        )
         return f"The url {url!r} is not taken: {hint}."
     if method in {"POST", "PUT"} and not isinstance(one.get("resource"), dict):
         return f"{method} needs a resource."

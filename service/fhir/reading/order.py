@@ -44,7 +44,9 @@ def order(request: Json, animal: Animal, catalogue: Catalogue) -> tuple[Order | 
 def identifier(request: Json, kind: str) -> Identifier | None:
     """The first identifier of a v2-0203 type (PLAC, FILL, ACSN) that has system and value."""
     for one in request.get("identifier", []):
-        types = {c.get("code") for c in one.get("type", {}).get("coding", []) if c.get("system") == uris.IDENTIFIER_TYPE}
+        types = {
+            c.get("code") for c in one.get("type", {}).get("coding", []) if c.get("system") == uris.IDENTIFIER_TYPE
+        }
         if kind in types and one.get("system") and one.get("value"):
             return Identifier(one["system"], one["value"])
     return None
@@ -58,7 +60,11 @@ def _service(model: Any, catalogue: Catalogue, faults: list[Fault]) -> tuple[Cod
         used = next(c for c in codings if c in catalogue.orders)
         return Coding(*used), catalogue.services[key]
     can = "; ".join(f"{s}|{c} ({catalogue.services[k].title})" for (s, c), k in sorted(catalogue.orders.items()))
-    text = f"The order code leads to more than one exam: {sorted(keys)}." if keys else f"Unknown order code. It can be: {can}."
+    text = (
+        f"The order code leads to more than one exam: {sorted(keys)}."
+        if keys
+        else f"Unknown order code. It can be: {can}."
+    )
     faults.append(Fault("code-invalid", text, "ServiceRequest.code"))
     return None, None
 

@@ -24,7 +24,9 @@ def animal(patient: Json, species: Mapping[tuple[str, str], str]) -> tuple[Anima
     neutered = _neutered(parts.get("genderStatus"), sex, faults)
     dead = bool(model.deceasedBoolean) or model.deceasedDateTime is not None
     if dead:
-        faults.append(Fault("business-rule", "The animal is recorded as dead; it cannot be scanned.", "Patient.deceased"))
+        faults.append(
+            Fault("business-rule", "The animal is recorded as dead; it cannot be scanned.", "Patient.deceased")
+        )
     found = Animal(
         id=str(patient.get("id", "")),
         species=kind,
@@ -60,7 +62,9 @@ def _species(given: list[Any] | None, species: Mapping[tuple[str, str], str], fa
     if len(kinds) == 1:
         return kinds.pop()
     known = ", ".join(f"{system}|{code} ({kind})" for (system, code), kind in sorted(species.items()))
-    text = "The species contradicts itself." if kinds else f"Only dogs and cats can be scanned here; known codes: {known}."
+    text = (
+        "The species contradicts itself." if kinds else f"Only dogs and cats can be scanned here; known codes: {known}."
+    )
     faults.append(Fault("business-rule", text, where))
     return ""
 

@@ -1,0 +1,43 @@
+"""A revoked order whose exam has not begun: its Tasks, Procedure and planned charges end with it."""
+
+from dataclasses import replace
+from typing import Any
+
+from service.actions import bill_exam, delivering
+from service.actions.case import open_case
+from service.actions.ports import Caller, House, Work
+from service.basics.errors import Conflict, Fault
+from service.basics.stored import StepKey
+from service.fhir import exact
+from service.fhir.writing.procedure import moved
+
+Json = dict[str, Any]
+OPEN = frozenset({"draft", "requested", "received", "accepted", "ready", "in-progress", "on-hold"})
+
+
+def cancel(house: House, work: Work, caller: Caller, request: Json) -> list[Json]:
+    """What the revocation of an order changes; raises Conflict once anything of its exam was received."""
+    known = work.exam_of_order(request["id"])
+    exam = work.lock_exam(known.id) if known else None
+    if exam is None or exam.state == "cancelled":
+        return []
+    if exam.state != "accepted":
+        text = f"The exam has begun (it is {exam.state}); it can only be finished, if need be with `remaining`, or withdrawn."
+        raise Conflict(Fault("business-rule", text, "ServiceRequest.status"))
+    case = open_case(house, work, caller, exam)
+    now = exact.instant(work.now)
+    task = _cancelled(case.task, now)
+    steps = [_cancelled(t, now) for t in case.tasks if t.get("status") in OPEN]
+    procedure = moved(case.procedure, "not-done", reason="The order was revoked before the exam began.")
+    charges = [
+        c for c, _ in bill_exam.abort(house, work, exam=exam, reason="The order was revoked before the exam began.")
+    ]
+    work.save_exam(replace(exam, state="cancelled"))
+    work.save_steps(StepKey(k.exam, k.code, k.task, "cancelled") for k in work.step_keys(exam.id))
+    delivering.promise(house, work, case, "cancelled", [task, procedure, *charges])
+    return [task, *steps, procedure, *charges]
+
+
+def _cancelled(task: Json, now: str) -> Json:
+    reason = {"text": "The order was revoked before the exam began."}
+    return {**task, "status": "cancelled", "statusReason": reason, "lastModified": now}

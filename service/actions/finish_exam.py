@@ -1,0 +1,185 @@
+"""A surveyed exam into its final report, its charges, its invoice and the posts that carry them: all or nothing."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Any
+
+from service.actions import bill_exam, delivering
+from service.actions.case import Case, open_case
+from service.actions.closing import close_rest, open_items
+from service.actions.operation import Operation, on_exam
+from service.actions.ports import Caller, House
+from service.actions.reporting import Seen, Signature, facts, report_of, seen
+from service.actions.writing import rewrite
+from service.basics.errors import Conflict, Fault, RuleBroken
+from service.basics.ids import new_id
+from service.basics.stored import Exam
+from service.exam.report import Edition
+from service.fhir import exact, uris
+from service.fhir.reading.names import name_of
+from service.fhir.reading.parameters import named, text
+from service.fhir.writing.parameters import parameters as answered
+from service.fhir.writing.procedure import moved
+from service.fhir.writing.report import Party
+
+Json = dict[str, Any]
+FINISHABLE = frozenset({"accepted", "in-progress"})
+
+
+def finish(house: House, caller: Caller, task_id: str, parameters: Json) -> Json:
+    """Finish an exam: `interpreter` and `conclusion` (one or more), and `remaining` + `detail` when the rest is left.
+
+    Answers references to report and invoice, and in words what stayed unbilled. The same content again gives the same
+    answer; other content raises Conflict. Raises RuleBroken with one fault for each thing still owed or missing."""
+    with on_exam(house, caller, task_id, parameters, name="finish", once=True) as operation:
+        if not operation.repeated:
+            _can_be_finished(operation.exam)
+            case = open_case(house, operation.work, caller, operation.exam)
+            signature = _signature(parameters)
+            case, closed = _complete(operation, case, signature, parameters)
+            operation.answer = _finish(house, caller, operation, case, signature=signature, closed=closed)
+        return operation.answer
+
+
+def _can_be_finished(exam: Exam) -> None:
+    if exam.state not in FINISHABLE:
+        text_ = f"The exam is {exam.state}; only an exam that is open can be finished."
+        raise Conflict(Fault("business-rule", text_, "Task.status"))
+
+
+def _signature(parameters: Json) -> Signature:
+    given = next(iter(named(parameters, "interpreter")), None)
+    reference = str(given.get("reference", "")) if isinstance(given, dict) else ""
+    display = str(given.get("display", "")) if isinstance(given, dict) else str(given or "").strip()
+
+    def said(name: str) -> tuple[str, ...]:
+        return tuple(str(t).strip() for t in named(parameters, name) if str(t).strip())
+
+    return Signature(
+        interpreter=Party(reference, display),
+        conclusions=said("conclusion"),
+        differentials=said("differential"),
+        recommendations=said("recommendation"),
+        comparison=said("comparison"),
+        procedures=said("procedure"),
+        urgent=said("urgent"),
+        remaining=text(parameters, "remaining"),
+        remaining_detail=text(parameters, "detail"),
+    )
+
+
+def _complete(operation: Operation, case: Case, signature: Signature, parameters: Json) -> tuple[Case, "Closed"]:
+    """The case with nothing owed, or everything that is; what was closed for the reason given is kept to be written."""
+    faults = list(_unsigned(signature))
+    open_ = open_items(case)
+    reason = case.catalogue.reasons.get(signature.remaining)
+    if signature.remaining and (reason is None or not reason.remaining):
+        known = ", ".join(r.code for r in case.catalogue.reasons.values() if r.remaining)
+        faults.append(Fault("value", f"`remaining` is one of {known}.", _where("remaining")))
+    elif reason is not None and reason.needs_detail and not signature.remaining_detail:
+        faults.append(Fault("required", f"{reason.display}: say more in `detail`.", _where("detail")))
+    elif open_ and reason is None:
+        faults += [
+            Fault("business-rule", f"{step.rule.title}: {owed.text}.", f"Task.where(id='{step.task}').input")
+            for step, owed in open_
+        ]
+    if faults:
+        raise RuleBroken(*faults)
+    if reason is None or not open_:
+        return case, Closed((), (), "full", "")
+    by = signature.interpreter.display or signature.interpreter.reference
+    case, tasks, observations = close_rest(operation.work, case, reason, detail=signature.remaining_detail, by=by)
+    return case, Closed(tuple(tasks), tuple(observations), reason.price_effect, reason.display)
+
+
+@dataclass(frozen=True, slots=True)
+class Closed:
+    """What closing the rest changed, and what it does to the price."""
+
+    tasks: tuple[Json, ...]
+    observations: tuple[Json, ...]
+    price_effect: str
+    why: str
+
+
+def _unsigned(signature: Signature) -> Iterator[Fault]:
+    if not signature.interpreter.display and not signature.interpreter.reference:
+        yield Fault("required", "Say who interprets and signs, in `interpreter`.", _where("interpreter"))
+    if not signature.conclusions:
+        yield Fault("required", "Give at least one `conclusion`.", _where("conclusion"))
+
+
+def _finish(
+    house: House, caller: Caller, operation: Operation, case: Case, *, signature: Signature, closed: Closed
+) -> Json:
+    work, now = operation.work, exact.instant(operation.work.now)
+    known = seen(case)
+    started = case.exam.started or str(case.procedure.get("performedPeriod", {}).get("start", "")) or now
+    report_id = new_id()
+    said = facts(case, known, signature, started=started, issued=now, edition=Edition())
+    _, report = report_of(case, said, signature, report_id)
+    billed = bill_exam.perform(
+        house, work, caller=caller, exam=replace(case.exam, started=started),
+        facts=_billing(case, known, signature, closed=closed, started=started),
+        catalogue=case.catalogue, practice=case.practice,
+    )  # fmt: skip
+    status = "completed" if closed.price_effect == "full" else "stopped"
+    procedure = moved(
+        case.procedure, status, start=started, end=now, reason=closed.why, report=f"DiagnosticReport/{report_id}"
+    )
+    task = _done(case.task, signature, closed=closed, now=now, report=report_id)
+    observations = [_final(o) for o in case.observations]
+    money = [*billed.charges, *([billed.invoice] if billed.invoice else [])]
+    told = [task, report, procedure, *observations, *case.images, *money]
+    rewrite(work, [task, report, procedure, *observations, *money, *_settled(case, closed, now)])
+    invoice = str(billed.invoice["id"]) if billed.invoice else ""
+    work.save_exam(replace(case.exam, state="finished", started=started, report=report_id, invoice=invoice))
+    delivering.promise(house, work, case, "finished", told)
+    references = [("exam", f"Task/{case.exam.id}"), ("report", f"DiagnosticReport/{report_id}")]
+    references += [("invoice", f"Invoice/{invoice}" if invoice else "")]
+    return answered(references=references, words=[("unbilled", line) for line in billed.unpriced])
+
+
+def _billing(case: Case, known: Seen, signature: Signature, *, closed: Closed, started: str) -> bill_exam.ExamFacts:
+    owner = case.owners[0] if len(case.owners) == 1 else None  # several owners: a person says who pays
+    return bill_exam.ExamFacts(
+        started=started,
+        animal_name=case.order.animal.name,
+        doppler=known.doppler,
+        sedation=known.sedated,
+        price_effect=closed.price_effect,
+        reason=closed.why,
+        performer=signature.interpreter.reference,
+        performer_name=signature.interpreter.display,
+        owner=f"RelatedPerson/{owner['id']}" if owner else "",
+        owner_name=name_of(owner) if owner else "",
+    )
+
+
+def _done(task: Json, signature: Signature, *, closed: Closed, now: str, report: str) -> Json:
+    changed = {**task, "status": "completed", "lastModified": now}
+    if closed.why:
+        coding = {"system": uris.REASON, "code": signature.remaining, "display": closed.why}
+        words = signature.remaining_detail or closed.why
+        changed["statusReason"] = {"coding": [coding], "text": words}
+    made = {"type": {"text": "report"}, "valueReference": {"reference": f"DiagnosticReport/{report}"}}
+    changed["output"] = [*task.get("output", []), made]
+    return changed
+
+
+def _final(observation: Json) -> Json:
+    open_ = observation.get("status") in {"registered", "preliminary"}
+    return {**observation, "status": "final"} if open_ else observation
+
+
+def _settled(case: Case, closed: Closed, now: str) -> list[Json]:
+    """The Tasks of steps that closing changed, and the optional ones that nobody began: they end with the exam."""
+    changed = {t["id"]: t for t in closed.tasks}
+    unbegun = [t for t in case.tasks if t.get("status") == "draft" and t["id"] not in changed]
+    reason = {"text": "Optional, and not begun when the exam was finished."}
+    ended = [{**t, "status": "cancelled", "statusReason": reason, "lastModified": now} for t in unbegun]
+    return [*changed.values(), *ended]
+
+
+def _where(name: str) -> str:
+    return f"Parameters.parameter.where(name='{name}')"

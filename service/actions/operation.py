@@ -1,0 +1,76 @@
+"""What the operations on an exam share: the locked exam, the same answer to the same request, its line in the audit."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from typing import Any
+
+from service.actions import repeats
+from service.actions.case import exam_of
+from service.actions.ports import Caller, House, Work
+from service.basics.errors import Conflict, Fault, Missing
+from service.basics.ids import new_id
+from service.basics.stored import Exam, Trace
+from service.fhir import exact
+
+Json = dict[str, Any]
+
+
+@dataclass(slots=True)
+class Operation:
+    """One operation on one exam within its transaction; whoever carries it out sets `answer`, which is kept."""
+
+    work: Work
+    exam: Exam
+    name: str
+    fingerprint: str
+    answer: Json = field(default_factory=dict)
+    repeated: bool = False
+
+
+@contextmanager
+def on_exam(
+    house: House, caller: Caller, task: str, parameters: Json, *, name: str, once: bool = False
+) -> Iterator[Operation]:
+    """The operation on the exam of this Task, the exam held until the end.
+
+    The same content again finds `repeated` set and the first answer there. With once, other content than the first
+    time raises Conflict. Raises Missing when the Task is not an exam's."""
+    with house.books.begin(caller.organization) as work:
+        exam = work.lock_exam(exam_of(work, task).id)
+        if exam is None:
+            raise Missing(Fault("not-found", f"There is no exam Task/{task}.", "Task"))
+        operation = Operation(work, exam, name, repeats.fingerprint(parameters))
+        receipt = work.receipt(f"{name}:{exam.id}")
+        if receipt and receipt[0] == operation.fingerprint:
+            operation.repeated, operation.answer = True, exact.decode(receipt[1])
+        elif receipt and once:
+            text = f"The exam was already {PAST[name]} with other content; what is final changes by $amend."
+            raise Conflict(Fault("business-rule", text, "Parameters"))
+        yield operation
+        if not operation.repeated:
+            work.save_receipt(f"{name}:{exam.id}", operation.fingerprint, exact.encode(operation.answer))
+        work.trace(_line(work, caller, operation))
+
+
+PAST = {"finish": "finished", "amend": "amended", "withdraw": "withdrawn"}
+
+
+def _line(work: Work, caller: Caller, operation: Operation) -> Trace:
+    return Trace(
+        id=new_id(),
+        recorded=exact.instant(work.now),
+        interaction="operation",
+        action="E",
+        outcome="0",
+        client=caller.label,
+        request=caller.request,
+        type="Task",
+        id_of=operation.exam.id,
+        operation=operation.name,
+        entities=tuple(
+            str(p["valueReference"]["reference"])
+            for p in operation.answer.get("parameter", [])
+            if "valueReference" in p
+        ),
+    )

@@ -1,0 +1,173 @@
+"""A case and what its signer says into the report's facts, and the facts into the DiagnosticReport."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from service.actions.case import Case, numbers
+from service.basics.coding import Identifier
+from service.exam.evidence import Evidence
+from service.exam.matching import match
+from service.exam.protocol import steps_for
+from service.exam.report import Edition, Preparation, Report, ReportFacts, compose
+from service.fhir import uris
+from service.fhir.reading.evidence import sightings
+from service.fhir.reading.names import name_of
+from service.fhir.writing.report import Links, Party, diagnostic_report
+
+Json = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Signature:
+    """What a person says when the report is signed or changed; texts as given, the most important conclusion first."""
+
+    interpreter: Party
+    conclusions: tuple[str, ...]
+    differentials: tuple[str, ...] = ()
+    recommendations: tuple[str, ...] = ()
+    comparison: tuple[str, ...] = ()
+    procedures: tuple[str, ...] = ()
+    urgent: tuple[str, ...] = ()
+    remaining: str = ""
+    remaining_detail: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """The evidence of a case as understood: what found its step, what did not, and what speaks of the whole exam."""
+
+    evidence: tuple[Evidence, ...]
+    unmapped: int
+    preparation: Preparation
+    weight: Evidence | None
+
+    @property
+    def doppler(self) -> bool:
+        """Whether anything shows that Doppler was used."""
+        return bool(self.preparation.doppler)
+
+    @property
+    def sedated(self) -> bool:
+        """Whether sedation was recorded."""
+        return self.preparation.sedation not in ("", "none")
+
+
+def seen(case: Case) -> Seen:
+    """All evidence of the case, matched by the mappings in force for its catalogue."""
+    sent = [s for r in (*case.observations, *case.images) for s in sightings(r)]
+    found = [one for s in sent for one in match(s, case.catalogue, case.order.animal.species)]
+    evidence = tuple(e for e in found if isinstance(e, Evidence))
+    notes = {item: e for e in evidence for item in e.items if item.startswith("note:")}
+    doppler = "note:doppler" in notes or any(_doppler(case, e) for e in evidence)
+    preparation = Preparation(
+        sedation=_words(notes.get("note:sedation"), "given"),
+        doppler=doppler or None,
+        fasting=_words(notes.get("note:fasting"), ""),
+    )
+    return Seen(
+        evidence,
+        len({u.sighting.source for u in found if not isinstance(u, Evidence)}),
+        preparation,
+        notes.get("note:weight"),
+    )
+
+
+def facts(case: Case, known: Seen, signature: Signature, *, started: str, issued: str, edition: Edition) -> ReportFacts:
+    """What the report of the case is written from; the steps are those of the case as it stands now."""
+    animal = case.order.animal
+    if known.weight is not None and known.weight.sighting.unit == "kg":
+        animal = replace(animal, weight_kg=known.weight.sighting.quantity, weight_at=known.weight.sighting.at)
+    return ReportFacts(
+        animal=animal,
+        service=case.order.service,
+        exam=case.exam.id,
+        order=case.order.id,
+        started=started,
+        issued=issued,
+        steps=case.steps,
+        evidence=known.evidence,
+        practice=name_of(case.organization or {}),
+        owner=", ".join(name for person in case.owners if (name := name_of(person))),
+        requester=case.order.requester_name,
+        numbers=numbers(case.order),
+        question=case.order.question,
+        history=case.order.reasons,
+        preparation=known.preparation,
+        interpreter=signature.interpreter.display or signature.interpreter.reference,
+        performers=tuple(sorted({e.sighting.by for e in known.evidence if e.sighting.by})),
+        conclusions=signature.conclusions,
+        differentials=signature.differentials,
+        recommendations=signature.recommendations,
+        comparison=signature.comparison,
+        procedures=signature.procedures,
+        urgent=signature.urgent,
+        remaining=signature.remaining,
+        remaining_detail=signature.remaining_detail,
+        out_of_scope=_out_of_scope(case),
+        studies=tuple(_studies(case.images)),
+        unmapped=known.unmapped,
+        edition=edition,
+        zone=ZoneInfo(case.practice.zone),
+        language=case.practice.language,
+    )
+
+
+def report_of(case: Case, said: ReportFacts, signature: Signature, id_: str) -> tuple[Report, Json]:
+    """The composed report and its DiagnosticReport under this id."""
+    report = compose(said, case.catalogue)
+    organization = case.organization or {}
+    links = Links(
+        id=id_,
+        order=f"ServiceRequest/{case.exam.order}",
+        animal=f"Patient/{case.exam.animal}",
+        organization=Party(
+            f"Organization/{organization['id']}" if organization else "", name_of(organization), "Organization"
+        ),
+        interpreter=signature.interpreter,
+        results=tuple(f"Observation/{o['id']}" for o in case.observations),
+        studies=tuple(f"ImagingStudy/{i['id']}" for i in case.images if i["resourceType"] == "ImagingStudy"),
+        media=tuple(f"Media/{i['id']}" for i in case.images if i["resourceType"] == "Media"),
+        identifiers=tuple(_identifier(n, kind) for kind, n in _filed(case)),
+    )
+    return report, diagnostic_report(report, links=links)
+
+
+def _filed(case: Case) -> Iterable[tuple[str, Identifier]]:
+    return [(k, n) for k, n in (("FILL", case.order.filler), ("ACSN", case.order.accession)) if n is not None]
+
+
+def _identifier(number: Identifier, kind: str) -> Json:
+    type_ = {"coding": [{"system": uris.IDENTIFIER_TYPE, "code": kind}]}
+    return {"type": type_, "system": number.system, "value": number.value}
+
+
+def _doppler(case: Case, evidence: Evidence) -> bool:
+    species = case.order.animal.species
+    keys = [i.partition(":")[2] for i in evidence.items if i.startswith("measure:")]
+    rules = [case.catalogue.measures.get((species, evidence.structure, key)) for key in keys]
+    return evidence.sighting.doppler or any(rule is not None and rule.doppler for rule in rules)
+
+
+def _words(note: Evidence | None, otherwise: str) -> str:
+    if note is None:
+        return ""
+    words = note.sighting.words
+    return note.sighting.text or next((w.display or w.code for w in words), "") or otherwise
+
+
+def _out_of_scope(case: Case) -> tuple[str, ...]:
+    """Structures of this animal that a full survey would look at and this order did not ask for."""
+    animal, catalogue = case.order.animal, case.catalogue
+    if case.order.service.scope == "full":
+        return ()
+    full = next(s for s in catalogue.services.values() if s.scope == "full")
+    whole = steps_for(catalogue.protocols[animal.species], animal, full, ())
+    had = {s.rule.structure for s in case.steps}
+    return tuple(dict.fromkeys(r.structure for r in whole if r.structure and r.structure not in had))
+
+
+def _studies(images: Iterable[Json]) -> list[str]:
+    found = [i for r in images if r["resourceType"] == "ImagingStudy" for i in r.get("identifier", [])]
+    return [i["value"].removeprefix("urn:oid:") for i in found if i.get("system") == uris.DICOM_UID]

@@ -1,0 +1,106 @@
+"""An exam that must not stand (wrong animal): ours becomes entered-in-error, money is credited, all are told."""
+
+from dataclasses import replace
+from typing import Any
+
+from service.actions import delivering
+from service.actions.case import Case, open_case
+from service.actions.credit_invoice import credit
+from service.actions.operation import Operation, on_exam
+from service.actions.ports import Caller, House
+from service.actions.reporting import Signature, facts, report_of, seen
+from service.actions.writing import rewrite
+from service.basics.errors import Conflict, Fault, RuleBroken
+from service.basics.stored import StepKey
+from service.exam.report import Edition
+from service.fhir import exact
+from service.fhir.reading.parameters import text
+from service.fhir.reading.report import WrittenReport, read_report
+from service.fhir.writing.parameters import parameters as answered
+from service.fhir.writing.procedure import moved
+from service.fhir.writing.report import Party
+
+Json = dict[str, Any]
+ERROR = "entered-in-error"
+
+
+def withdraw(house: House, caller: Caller, task_id: str, parameters: Json) -> Json:
+    """Withdraw an exam, finished or not; needs `reason` and `by`. The order and an issued invoice stay as they are.
+
+    Raises RuleBroken naming what is missing, Conflict when the exam was cancelled or withdrawn for another reason."""
+    with on_exam(house, caller, task_id, parameters, name="withdraw", once=True) as operation:
+        if not operation.repeated:
+            _check(operation, parameters)
+            operation.answer = _withdraw(house, caller, operation, parameters)
+        return operation.answer
+
+
+def _check(operation: Operation, parameters: Json) -> None:
+    faults = [
+        Fault("required", f"Say {words} in the parameter {name!r}.", f"Parameters.parameter.where(name='{name}')")
+        for name, words in (("reason", "why the exam is withdrawn"), ("by", "who withdraws it"))
+        if not text(parameters, name)
+    ]
+    if faults:
+        raise RuleBroken(*faults)
+    if operation.exam.state == "cancelled":
+        raise Conflict(
+            Fault("business-rule", "The exam was cancelled before it began; there is nothing to withdraw.", "Task")
+        )
+
+
+def _withdraw(house: House, caller: Caller, operation: Operation, parameters: Json) -> Json:
+    work, exam = operation.work, operation.exam
+    case = open_case(house, work, caller, exam)
+    reason, by = text(parameters, "reason"), text(parameters, "by")
+    now = exact.instant(work.now)
+    task = {**case.task, "status": ERROR if exam.state == "finished" else "failed", "lastModified": now}
+    task["statusReason"] = {"text": reason}
+    steps = [{**t, "status": ERROR, "lastModified": now} for t in case.tasks]
+    observations = [{**o, "status": ERROR} for o in case.observations]
+    procedure = moved(case.procedure, ERROR, reason=reason)
+    report = _report(house, operation, case, reason=reason, by=by)
+    credited = credit(house, work, exam=exam, practice=case.practice, reason="The exam was withdrawn.")
+    money = [c for c, _ in credited.changed] + ([credited.invoice] if credited.invoice else [])
+    told = [task, *observations, procedure, *report, *money]
+    rewrite(work, [*steps, *told])
+    credit_id = str(credited.invoice["id"]) if credited.invoice else ""
+    work.save_exam(replace(exam, state="withdrawn", credit=credit_id))
+    work.save_steps(StepKey(k.exam, k.code, k.task, ERROR) for k in work.step_keys(exam.id))
+    delivering.promise(house, work, case, "withdrawn", told)
+    references = [("exam", f"Task/{exam.id}"), ("report", _ref("DiagnosticReport", exam.report))]
+    references += [("credit", _ref("Invoice", credit_id))]
+    return answered(references=references)
+
+
+def _report(house: House, operation: Operation, case: Case, *, reason: str, by: str) -> list[Json]:
+    """The report as it now reads: withdrawn, why and by whom."""
+    stored = operation.work.get("DiagnosticReport", case.exam.report) if case.exam.report else None
+    if stored is None:
+        return []
+    written = read_report(exact.decode(stored.body))
+    now = exact.instant(operation.work.now)
+    edition = Edition(
+        status=ERROR, number=written.number + 1, reason=reason, by=by, replaced_issued=written.issued,
+        changes=("The report is withdrawn: disregard it and destroy copies.",),
+    )  # fmt: skip
+    signature = signature_of(written)
+    said = facts(case, seen(case), signature, started=case.exam.started, issued=now, edition=edition)
+    return [report_of(case, said, signature, case.exam.report)[1]]
+
+
+def signature_of(written: WrittenReport) -> Signature:
+    """What was said when the issue was signed."""
+    return Signature(
+        interpreter=Party(display=written.interpreter),
+        conclusions=written.conclusions,
+        differentials=written.differentials,
+        recommendations=written.recommendations,
+        comparison=written.comparison,
+        procedures=written.procedures,
+        urgent=written.urgent,
+    )
+
+
+def _ref(type_: str, id_: str) -> str:
+    return f"{type_}/{id_}" if id_ else ""

@@ -1,0 +1,3 @@
+"""Which Sonoledger this is."""
+
+VERSION = "0.1.0"
