@@ -16,9 +16,12 @@ from service.exam.report_closing import (
 )
 from service.exam.report_facts import Edition, Preparation, ReportFacts
 from service.exam.report_findings import findings_section
-from service.exam.report_limits import limits_section, partly_seen_titles, unseen_titles
+from service.exam.report_limits import limits_section
 from service.exam.report_opening import identity_section, preparation_section, question_section
 from service.exam.report_parts import Line, Measurement, Report, Rules, Section, Statement
+from service.exam.report_step import Ended
+from service.exam.report_step import ended as ended_steps
+from service.exam.report_unseen import Unseen, titles, unseen
 
 __all__ = [
     "Edition",
@@ -42,16 +45,16 @@ WRITERS: dict[str, Callable[..., Section]] = {
     "preparation": preparation_section,
     "limits": limits_section,
     "findings": findings_section,
-    "comparison": lambda facts, rules, *, title: authored("comparison", title, texts=facts.comparison),
     "conclusion": conclusion_section,
-    "differentials": lambda facts, rules, *, title: authored(
-        "differentials", title, texts=facts.differentials, numbered=True
-    ),
-    "recommendations": lambda facts, rules, *, title: authored("recommendations", title, texts=facts.recommendations),
-    "procedures": lambda facts, rules, *, title: authored("procedures", title, texts=facts.procedures),
-    "urgent": lambda facts, rules, *, title: authored("urgent", title, texts=facts.urgent),
     "signature": signature_section,
     "images": images_section,
+}
+AUTHORED: dict[str, Callable[[ReportFacts], tuple[str, ...]]] = {
+    "comparison": lambda facts: facts.comparison,
+    "differentials": lambda facts: facts.differentials,
+    "recommendations": lambda facts: facts.recommendations,
+    "procedures": lambda facts: facts.procedures,
+    "urgent": lambda facts: facts.urgent,
 }
 
 
@@ -59,18 +62,20 @@ def compose(facts: ReportFacts, rules: Rules) -> Report:
     """The report of an exam by the catalogue it was opened with; sections without a statement are left out.
 
     Raises ValueError when the catalogue names a section that nobody writes."""
-    unknown = [key for key, _ in rules.sections if key not in WRITERS]
+    unknown = [key for key, _ in rules.sections if key not in WRITERS and key not in AUTHORED]
     if unknown:
         raise ValueError(f"no writer for report section {', '.join(unknown)}")
-    sections = tuple(WRITERS[key](facts, rules, title=title) for key, title in rules.sections)
+    ended = ended_steps(facts.steps)
+    sorted_out = unseen(ended, rules)
+    sections = tuple(_section(key, facts, rules=rules, title=title, ended=ended) for key, title in rules.sections)
     found = next((s for s in sections if s.key == "findings"), Section("findings", "", ()))
     return Report(
         title=f"Report: {words.lower(facts.service.title)}",
         status_words=status_words(facts),
         notices=notices(facts),
-        brief=_brief(facts, rules),
+        brief=_brief(facts, sorted_out),
         sections=tuple(s for s in sections if s.statements),
-        cautions=cautions(facts, rules, findings=found),
+        cautions=cautions(facts, rules, findings=found, unseen=sorted_out),
         animal=facts.animal,
         animal_words=_animal(facts),
         service=facts.service,
@@ -84,6 +89,12 @@ def compose(facts: ReportFacts, rules: Rules) -> Report:
         conclusions=tuple(t for t in (words.clean(c) for c in facts.conclusions) if t),
         language=facts.language,
     )
+
+
+def _section(key: str, facts: ReportFacts, *, rules: Rules, title: str, ended: Ended) -> Section:
+    if key in AUTHORED:
+        return authored(key, title, texts=AUTHORED[key](facts), numbered=key == "differentials")
+    return WRITERS[key](facts, rules, title=title, ended=ended)
 
 
 def _cleaned(edition: Edition) -> Edition:
@@ -105,19 +116,21 @@ def _animal(facts: ReportFacts) -> str:
     return ", ".join(words.one_line(p) for p in (name, animal.species, words.sex(animal), number, owner))
 
 
-def _brief(facts: ReportFacts, rules: Rules) -> tuple[str, ...]:
-    """The limits in a line or two, for whoever reads no further than the conclusion."""
+def _brief(facts: ReportFacts, sorted_out: Unseen) -> tuple[str, ...]:
+    """The limits in a line each, for whoever reads no further than the conclusion."""
     pairs = (
-        ("Not examined or not seen", unseen_titles(facts, rules)),
-        ("Seen in part only", partly_seen_titles(facts)),
+        ("Not examined", sorted_out.left),
+        ("Looked for, not seen", sorted_out.sought),
+        ("Not found, without an operation on record", sorted_out.missing),
+        ("Seen in part only", sorted_out.part),
     )
-    told = [f"{head}: {_named(titles)}." for head, titles in pairs if titles]
+    told = [f"{head}: {_named(titles(ended))}." for head, ended in pairs if ended]
     limited = "" if facts.service.scope == "full" else "Limited examination: only what was ordered was examined."
     return tuple(filter(None, (limited, *told)))
 
 
-def _named(titles: Sequence[str]) -> str:
-    if len(titles) <= NAMED_IN_BRIEF:
-        return "; ".join(titles)
-    first = "; ".join(titles[:NAMED_IN_BRIEF])
-    return f"{len(titles)} structures, named under the limits below, among them {first}"
+def _named(names: Sequence[str]) -> str:
+    if len(names) <= NAMED_IN_BRIEF:
+        return "; ".join(names)
+    first = "; ".join(names[:NAMED_IN_BRIEF])
+    return f"{len(names)} structures, named under the limits below, among them {first}"

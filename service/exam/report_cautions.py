@@ -4,19 +4,23 @@ from collections.abc import Callable
 
 from service.exam.entries import live
 from service.exam.report_facts import ReportFacts
-from service.exam.report_limits import partly_seen_titles, unseen_titles
 from service.exam.report_opening import doppler_used, fasting, sedated
 from service.exam.report_parts import Rules, Section
 from service.exam.report_step import recorded
+from service.exam.report_unseen import Unseen
 from service.exam.survey import Entry
 
 GRADED = ("mild", "moderate", "marked")
 
 
-def cautions(facts: ReportFacts, rules: Rules, *, findings: Section) -> tuple[tuple[str, str], ...]:
+def cautions(facts: ReportFacts, rules: Rules, *, findings: Section, unseen: Unseen) -> tuple[tuple[str, str], ...]:
     """(id, text) of each caution row whose condition the exam meets, in the catalogue's order."""
     applying = {i for i, holds in CONDITIONS.items() if holds(facts, rules)}
-    if any(word in s.text.lower() for s in findings.statements for word in GRADED if s.kind == "noted"):
+    if unseen.left or unseen.sought or unseen.missing or facts.service.scope != "full":
+        applying.add("C07")
+    if unseen.part:
+        applying.add("C08")
+    if any(word in s.lead.lower() for s in findings.statements for word in GRADED):
         applying.add("C23")
     return tuple((row.id, row.text) for row in rules.cautions if row.id in applying)
 
@@ -41,8 +45,6 @@ CONDITIONS: dict[str, Callable[[ReportFacts, Rules], bool]] = {
     "C01": lambda facts, rules: True,
     "C05": lambda facts, rules: sedated(facts.preparation),
     "C06": lambda facts, rules: fasting(facts.preparation) == "not fasted",
-    "C07": lambda facts, rules: bool(unseen_titles(facts, rules)) or facts.service.scope != "full",
-    "C08": lambda facts, rules: bool(partly_seen_titles(facts)),
     "C09": lambda facts, rules: bool(_recorded(facts, "diaphragm", prefixes=("finding:mirror-image",))),
     "C10": lambda facts, rules: bool(_recorded(facts, "peritoneum", prefixes=("measure:fluid", "finding:fluid"))),
     "C11": lambda facts, rules: _pelvis_of_a_cat(facts),

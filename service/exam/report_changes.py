@@ -17,15 +17,16 @@ def lines(report: Report) -> tuple[Line, ...]:
 
 def full_text(statement: Statement) -> str:
     """A statement with its measurements, as one text; what the limit column says is told once."""
+    said = f"{statement.lead} {statement.text}".strip()
     if not statement.measurements:
-        return statement.text
+        return said
     limits = list(dict.fromkeys(m.limit for m in statement.measurements))
     alike = limits[0] if len(limits) == 1 else ""
     told = [
         f"{lower(m.title)} {m.value}" + (f" ({m.plane})" if m.plane else "") + ("" if alike else f", {m.limit}")
         for m in statement.measurements
     ]
-    return f"{statement.text} Measured{f', {alike}' if alike else ''}: {'; '.join(told)}."
+    return f"{said} Measured{f', {alike}' if alike else ''}: {'; '.join(told)}."
 
 
 def changed(old: Report | Sequence[Line], new: Report | Sequence[Line]) -> list[str]:

@@ -6,7 +6,7 @@ from service.exam import report_words as words
 from service.exam.report_facts import ReportFacts
 from service.exam.report_opening import UNKNOWN
 from service.exam.report_parts import Rules, Section, Statement
-from service.exam.report_step import recorded
+from service.exam.report_step import Ended, recorded
 
 STATUS = {
     "registered": "registered, not yet reported",
@@ -27,13 +27,13 @@ def authored(key: str, title: str, *, texts: Sequence[str], numbered: bool = Fal
     return Section(key, title, tuple(Statement(t, kind="authored") for t in kept), numbered=numbered and len(kept) > 1)
 
 
-def conclusion_section(facts: ReportFacts, rules: Rules, *, title: str) -> Section:
+def conclusion_section(facts: ReportFacts, rules: Rules, *, title: str, ended: Ended) -> Section:
     """The conclusions as given, most important first."""
     given = authored("conclusion", title, texts=facts.conclusions, numbered=True)
     return given if given.statements else Section("conclusion", title, (Statement("No conclusion was stated."),))
 
 
-def signature_section(facts: ReportFacts, rules: Rules, *, title: str) -> Section:
+def signature_section(facts: ReportFacts, rules: Rules, *, title: str, ended: Ended) -> Section:
     """Who scanned, who interpreted, what status this issue has and when it was issued."""
     rows = (
         ("Scanned by", words.series([words.one_line(p) for p in facts.performers]) or UNKNOWN),
@@ -49,7 +49,7 @@ def status_words(facts: ReportFacts) -> str:
     return STATUS.get(facts.edition.status, facts.edition.status)
 
 
-def images_section(facts: ReportFacts, rules: Rules, *, title: str) -> Section:
+def images_section(facts: ReportFacts, rules: Rules, *, title: str, ended: Ended) -> Section:
     """How many images belong to the exam and which study holds them."""
     stills = _number(facts, "still") if facts.stills is None else facts.stills
     clips = _number(facts, "clip") if facts.clips is None else facts.clips

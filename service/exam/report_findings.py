@@ -1,44 +1,41 @@
 """Turns the steps of an exam into the findings section: one statement per structure, normal ones too."""
 
+from collections.abc import Mapping
+
 from service.exam import report_words as words
 from service.exam.entries import live
 from service.exam.evidence import Evidence
 from service.exam.report_facts import ReportFacts
 from service.exam.report_measurements import measurements
 from service.exam.report_parts import Rules, Section, Statement
-from service.exam.report_step import Outcome, by_source, outcome, recorded, windows
+from service.exam.report_step import Ended, Outcome, by_source, recorded, windows
+from service.exam.report_unseen import examined
 from service.exam.report_values import Findings, findings
 from service.exam.survey import Entry, Step
 
 UNSEEN = {"not-seen", "absent-unexplained", "deferred", "blank"}
 
 
-def findings_section(facts: ReportFacts, rules: Rules, *, title: str) -> Section:
+def findings_section(facts: ReportFacts, rules: Rules, *, title: str, ended: Ended) -> Section:
     """A statement for each step on which anything was entered, and for each owed one on which nothing was."""
     evidence = by_source(facts.evidence)
-    told = [_statement(s, facts, rules=rules, evidence=dict(evidence)) for s in scanned(facts) if _belongs(s)]
-    return Section("findings", title, tuple(told))
+    told = [(s, o) for s, o in ended if s.rule.owed_from_start or o.kind != "blank"]
+    statements = (_statement(s, o, facts=facts, rules=rules, evidence=evidence) for s, o in told)
+    return Section("findings", title, tuple(statements))
 
 
-def scanned(facts: ReportFacts) -> list[Step]:
-    """The steps that scan a structure, in scanning order; questions to a person (station 0) are not among them."""
-    return sorted((s for s in facts.steps if s.rule.station), key=lambda s: (s.rule.station, s.rule.sequence))
-
-
-def _belongs(step: Step) -> bool:
-    return step.rule.owed_from_start or outcome(step).kind != "blank"
-
-
-def _statement(step: Step, facts: ReportFacts, *, rules: Rules, evidence: dict[str, Evidence]) -> Statement:
-    ended = outcome(step)
+def _statement(
+    step: Step, ended: Outcome, *, facts: ReportFacts, rules: Rules, evidence: Mapping[str, Evidence]
+) -> Statement:
     found = findings(step, rules, evidence=evidence)
     opening = _opening(step, ended, facts=facts, rules=rules)
     return Statement(
-        " ".join(filter(None, (opening, *found.sentences(part=ended.kind == "seen-part"), *_remarks(step, evidence)))),
+        " ".join(filter(None, (*_remarks(step, evidence), opening, *found.sentences(part=ended.kind == "seen-part")))),
         label=step.rule.title,
         kind=_kind(ended, found),
         station=step.rule.station_title,
         measurements=measurements(step, facts, rules=rules, evidence=evidence),
+        lead=found.lead,
     )
 
 
@@ -56,28 +53,22 @@ def _opening(step: Step, ended: Outcome, *, facts: ReportFacts, rules: Rules) ->
         return f"Seen in part only: {reason(ended.entry, rules)}."
     if ended.kind == "settled-elsewhere":
         return f"Seen at another step: {_other(ended, facts)}."
-    return unseen(step, ended, rules=rules)
+    return _unseen(step, ended, rules=rules)
 
 
-def unseen(step: Step, ended: Outcome, *, rules: Rules) -> str:
+def _unseen(step: Step, ended: Outcome, *, rules: Rules) -> str:
     """The sentence for a structure that was not seen: looked for, not examined, absent, put off or left blank."""
     entry = ended.entry
     if ended.kind == "not-seen":
         return f"{_not_seen(entry, rules)}: {reason(entry, rules)}."
     if ended.kind == "absent-surgical":
-        return f"Absent after surgery: {_operation(step, entry)}."
+        return f"Absent after surgery: {operation(step, entry)}."
     if ended.kind == "absent-unexplained":
         note = f" {words.sentence(words.one_line(entry.note))}" if entry and entry.note else ""
         return f"Not found, and no operation on record explains it.{note}"
     if ended.kind == "deferred":
         return "Put off to another window or station and not looked at again: not examined."
     return "Nothing was recorded: not examined."
-
-
-def examined(entry: Entry | None, rules: Rules) -> bool:
-    """Whether "not seen" still means that it was looked for; an unknown reason does not."""
-    known = rules.reasons.get(entry.reason) if entry else None
-    return bool(known and known.counts_as_examined)
 
 
 def reason(entry: Entry | None, rules: Rules) -> str:
@@ -94,7 +85,8 @@ def _not_seen(entry: Entry | None, rules: Rules) -> str:
     return "Looked for, not seen" if examined(entry, rules) else "Not examined"
 
 
-def _operation(step: Step, entry: Entry | None) -> str:
+def operation(step: Step, entry: Entry | None) -> str:
+    """The operation that explains an absence, as stated, else as the protocol names it."""
     return words.one_line(entry.note).rstrip(".") if entry and entry.note else step.rule.operation or "not stated which"
 
 
@@ -120,7 +112,7 @@ def _other(ended: Outcome, facts: ReportFacts) -> str:
     return words.lower(titles.get(code, code))
 
 
-def _remarks(step: Step, evidence: dict[str, Evidence]) -> list[str]:
+def _remarks(step: Step, evidence: Mapping[str, Evidence]) -> list[str]:
     """Free text beside the codes, in the examiner's own words."""
     sources = dict.fromkeys(e.source for e in live(step) if e.source in evidence)
     texts = dict.fromkeys(words.one_line(evidence[s].sighting.text) for s in sources)

@@ -6,7 +6,7 @@ from service.exam import report_words as words
 from service.exam.animal import Animal
 from service.exam.report_facts import Preparation, ReportFacts
 from service.exam.report_parts import Rules, Section, Statement
-from service.exam.report_step import recorded, windows
+from service.exam.report_step import Ended, recorded, windows
 
 UNKNOWN = "not stated"
 FASTING = {
@@ -17,7 +17,7 @@ FASTING = {
 UNSEDATED = ("none", "no", "not-sedated", "not sedated")
 
 
-def identity_section(facts: ReportFacts, rules: Rules, *, title: str) -> Section:
+def identity_section(facts: ReportFacts, rules: Rules, *, title: str, ended: Ended) -> Section:
     """Who was examined, for whom, when; each unknown is said to be unknown."""
     animal = facts.animal
     rows = (
@@ -41,14 +41,14 @@ def identity_section(facts: ReportFacts, rules: Rules, *, title: str) -> Section
     )
 
 
-def question_section(facts: ReportFacts, rules: Rules, *, title: str) -> Section:
+def question_section(facts: ReportFacts, rules: Rules, *, title: str, ended: Ended) -> Section:
     """What was asked, and the history that came with it."""
     asked = words.clean(facts.question) or "No question was stated with the order."
     history = [Statement(words.clean(h), label="History", kind="authored") for h in facts.history if words.clean(h)]
     return Section("question", title, (Statement(asked, label="Question", kind="authored"), *history))
 
 
-def preparation_section(facts: ReportFacts, rules: Rules, *, title: str) -> Section:
+def preparation_section(facts: ReportFacts, rules: Rules, *, title: str, ended: Ended) -> Section:
     """How the animal was prepared and what was used; what nobody stated is said to be not stated."""
     had = facts.preparation
     rows = (

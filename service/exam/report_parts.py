@@ -50,6 +50,8 @@ class Measurement:
 class Statement:
     """One statement, readable aloud. label names what it speaks of ("Left kidney", "Owner"); "" when text needs none.
 
+    lead is what a reader must see first: what differs from expected, in findings.
+
     kind: plain, authored (a person's own words), expected, noted (differs from expected), part, unseen, absent."""
 
     text: str
@@ -57,6 +59,7 @@ class Statement:
     kind: str = "plain"
     station: str = ""  # heading of the station, findings only
     measurements: tuple[Measurement, ...] = ()
+    lead: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,6 +1,6 @@
 """Turns the entries of one step into how it ended and what was recorded, as the report tells it."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from service.exam import entries
@@ -19,14 +19,24 @@ class Outcome:
     overruled: Entry | None = None
 
 
+Ended = tuple[tuple[Step, Outcome], ...]  # steps in scanning order, each with its end
+
+
+def ended(steps: Iterable[Step]) -> Ended:
+    """The steps that scan a structure, in scanning order, each with its end; questions to a person are left out."""
+    scanned = sorted((s for s in steps if s.rule.station), key=lambda s: (s.rule.station, s.rule.sequence))
+    return tuple((step, outcome(step)) for step in scanned)
+
+
 def outcome(step: Step) -> Outcome:
     """How the step ended: by the disposition that holds, else by having been looked at, else blank."""
     holds = entries.disposition(step)
-    denied = [e for e in entries.live(step) if entries.kind(e) in entries.NOT_THERE and e is not holds]
+    live = entries.live(step)
+    denied = [e for e in live if entries.kind(e) in entries.NOT_THERE and e is not holds]
     overruled = denied[-1] if denied else None
     if holds is not None:
         return Outcome(entries.kind(holds), holds, overruled)
-    looked = any(entries.is_look(e) or entries.head(e) == "finding" for e in entries.live(step))
+    looked = any(entries.is_look(e) or entries.head(e) == "finding" for e in live)
     return Outcome("seen" if looked else "blank", None, overruled)
 
 

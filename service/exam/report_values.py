@@ -22,11 +22,15 @@ class Findings:
     other: tuple[str, ...] = ()
     unassessed: tuple[str, ...] = ()
 
+    @property
+    def lead(self) -> str:
+        """What differs from expected, as one sentence; "" when nothing does."""
+        return f"Differs from expected: {'; '.join(self.noted)}." if self.noted else ""
+
     def sentences(self, *, part: bool) -> list[str]:
-        """At most four sentences; part: the structure was seen in part, so nothing is called as expected."""
+        """The rest, in at most three; part: the structure was seen in part, so nothing is called as expected."""
         calm = "No abnormality seen in the part that was seen" if part else "As expected"
         groups = (
-            ("Differs from expected", self.noted),
             ("Also stated", self.other),
             (calm, self.expected),
             ("Not assessed", self.unassessed),
@@ -78,6 +82,10 @@ def _value(attribute: Attribute | None, code: str) -> Value:
 
 
 def _phrase(title: str, display: str) -> str:
-    """Title and value, without saying a word twice: "normal size", but "echotexture: coarse"."""
-    stem = title.split()[-1].lower().rstrip("s")
-    return display if stem in display.lower() else f"{title}: {display}"
+    """Title and value as one would say them: "normal size", "echotexture coarse", "no free gas"."""
+    if display in {"none", "as expected"}:
+        return f"no {words.lower(title)}" if display == "none" else title
+    if title.split()[-1].lower().rstrip("s")[:5] in display.lower():
+        return display
+    mark = ":" if len(title.split()) > 2 or set(display) & set(":,") else ""
+    return f"{title}{mark} {display}"

@@ -27,7 +27,9 @@ def section(report: Report, key: str) -> Section:
 
 def told(facts: ReportFacts, key: str) -> str:
     """A section as one text."""
-    return "\n".join(f"{s.label}: {s.text}" for s in section(compose(facts, ROWS), key).statements)
+    return "\n".join(
+        f"{s.label}: {s.lead} {s.text}".replace(":  ", ": ") for s in section(compose(facts, ROWS), key).statements
+    )
 
 
 def test_sections_stand_in_the_catalogues_order_and_empty_ones_are_left_out() -> None:
@@ -44,12 +46,10 @@ def test_a_section_that_nobody_writes_is_refused() -> None:
 def test_each_structure_has_a_statement_and_what_differs_comes_first() -> None:
     liver, spleen = section(compose(FACTS, ROWS), "findings").statements
     assert (liver.label, liver.kind) == ("Liver, left division", "expected")
-    assert liver.text == "Seen. As expected: normal size; echotexture: homogeneous."
+    assert liver.text == "Seen. As expected: normal size; echotexture homogeneous."
     assert (spleen.kind, spleen.station) == ("noted", "Station 3")
-    assert spleen.text == (
-        "Seen in long axis and short axis. Differs from expected: size: mildly enlarged. "
-        "As expected: echotexture: homogeneous."
-    )
+    assert spleen.lead == "Differs from expected: size mildly enlarged."
+    assert spleen.text == "Seen in long axis and short axis. As expected: echotexture homogeneous."
 
 
 @pytest.mark.parametrize(
@@ -82,23 +82,23 @@ def test_a_structure_looked_for_and_one_not_examined_are_told_apart() -> None:
     assert "Liver, left division: Looked for, not seen: overlying gas (bloated)." in told(facts, "findings")
     assert "Spleen: Not examined: stopped for patient safety or emergency." in told(facts, "findings")
     limits = told(facts, "limits")
-    assert "Looked for, not seen: Liver, left division (overlying gas (bloated))." in limits
-    assert "Not examined: Spleen (stopped for patient safety or emergency)." in limits
+    assert "Looked for, not seen: Liver, left division. Reason: overlying gas (bloated)." in limits
+    assert "Not examined: Spleen. Reason: stopped for patient safety or emergency." in limits
     assert "Every structure" not in limits
-    assert compose(facts, ROWS).brief == ("Not examined or not seen: Spleen; Liver, left division.",)
+    assert compose(facts, ROWS).brief == ("Not examined: Spleen.", "Looked for, not seen: Liver, left division.")
 
 
 def test_an_owed_step_on_which_nothing_was_entered_is_never_normal() -> None:
     facts = with_steps(step("spleen", "Spleen"))
     assert "Spleen: Nothing was recorded: not examined." in told(facts, "findings")
-    assert "Not examined: Spleen (nothing was recorded)." in told(facts, "limits")
-    assert compose(facts, ROWS).brief == ("Not examined or not seen: Spleen.",)
+    assert "Not examined: Spleen. Reason: nothing was recorded." in told(facts, "limits")
+    assert compose(facts, ROWS).brief == ("Not examined: Spleen.",)
 
 
 def test_a_step_put_off_and_forgotten_was_not_examined() -> None:
     facts = with_steps(step("spleen", "Spleen", entry("disposition:deferred", note="left flank")))
     assert "not looked at again: not examined" in told(facts, "findings")
-    assert "Not examined: Spleen (put off and not looked at again)." in told(facts, "limits")
+    assert "Not examined: Spleen. Reason: put off and not looked at again." in told(facts, "limits")
 
 
 def test_an_optional_structure_without_a_word_is_named_as_such() -> None:
@@ -133,7 +133,7 @@ def test_absences_are_stated_and_the_unexplained_one_is_not_neutral() -> None:
     assert "Spleen: Absent after surgery: splenectomy, clinic letter of 2024." in told(facts, "findings")
     assert "Left kidney: Not found, and no operation on record explains it." in told(facts, "findings")
     assert "Not found, without an operation on record: Left kidney." in told(facts, "limits")
-    assert compose(facts, ROWS).brief == ("Not examined or not seen: Left kidney.",)
+    assert compose(facts, ROWS).brief == ("Not found, without an operation on record: Left kidney.",)
 
 
 def test_a_second_look_prevails_and_the_first_one_is_still_told() -> None:
@@ -177,8 +177,8 @@ def test_a_value_that_is_neither_default_nor_graded_is_only_stated() -> None:
     stent = step("spleen", "Spleen", entry("finding:content", source="Observation/1", value="stent"))
     odd = step("liver_left", "Liver", entry("finding:content", source="Observation/2", value="unheard-of"))
     told_ = told(with_steps(stent, odd), "findings")
-    assert "Also stated: content: stent in place." in told_
-    assert "Also stated: content: unheard of." in told_
+    assert "Also stated: content stent in place." in told_
+    assert "Also stated: content unheard of." in told_
     assert "As expected" not in told_
 
 
@@ -200,8 +200,8 @@ def test_excused_items_are_named_with_their_reason() -> None:
         entry("excused:plane:short", reason="gas"),
     )
     limits = told(with_steps(excused), "limits")
-    assert "Not recorded: still image (spleen): image or clip kept on the scanner only." in limits
-    assert "Not recorded: thickness (spleen); view in short axis (spleen): overlying gas." in limits
+    assert "Not recorded: still image (spleen). Reason: image or clip kept on the scanner only." in limits
+    assert "Not recorded: thickness (spleen); view in short axis (spleen). Reason: overlying gas." in limits
 
 
 def test_the_rest_left_for_one_reason_is_said_first() -> None:
@@ -225,7 +225,7 @@ def test_a_limited_order_says_what_it_left_out() -> None:
 def test_many_unseen_structures_are_counted_in_brief_and_named_below() -> None:
     steps = [step(f"s{n}", f"Structure {n}", station=n) for n in range(1, 10)]
     facts = with_steps(*steps)
-    assert compose(facts, ROWS).brief[0].startswith("Not examined or not seen: 9 structures, named under the limits")
+    assert compose(facts, ROWS).brief[0].startswith("Not examined: 9 structures, named under the limits")
     assert all(f"Structure {n}" in told(facts, "limits") for n in range(1, 10))
 
 

@@ -9,7 +9,7 @@ from jinja2 import Environment, StrictUndefined, Template
 from service.exam.report_parts import Report, Section, Statement
 
 AS_ROWS = ("identity", "question", "preparation", "signature")
-MARKS = {"noted": "Differs from expected", "unseen": "Not seen", "part": "Seen in part", "absent": "Absent"}
+MARKS = {"unseen": "Not seen", "part": "Seen in part", "absent": "Absent"}
 
 
 def html(report: Report) -> str:
