@@ -25,9 +25,12 @@ def sites(
         found |= _own_sites(structure, sides)
     for placed in sheets.read("sites.csv", SiteRow):
         row = placed.row
-        if row.structure and row.structure not in sheets.known("structures.csv", "structure"):
+        known = not row.structure or row.structure in sheets.known("structures.csv", "structure")
+        if not known:
             sheets.fault(placed.line, f'structure "{row.structure}" is not in structures.csv')
-        found[*codes.key(placed.line, row.system, row.code), row.laterality] = row.structure
+        found.setdefault(
+            (*codes.key(placed.line, row.system, row.code), row.laterality), row.structure if known else ""
+        )
     for structure in structures.values():
         _leads_back(structure, sheets, found, sides=sides)
     return found

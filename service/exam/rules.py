@@ -58,7 +58,7 @@ class Protocol:
 
 @dataclass(frozen=True, slots=True)
 class Value:
-    """One word of a vocabulary; grade 0 (expected) to 3 (marked), or -1: neither expected nor abnormal ("not assessed")."""
+    """One word of a vocabulary; grade 0 (expected) to 3 (marked), -1: neither ("not assessed")."""
 
     code: str
     display: str
@@ -102,7 +102,7 @@ class MeasureRule:
 
 @dataclass(frozen=True, slots=True)
 class Reason:
-    """Why something was not seen. price_effect: what it does to the price when a whole rest is left (full, limited, none)."""
+    """Why something was not seen. price_effect (full, limited, none): what a rest left for it does to the price."""
 
     code: str
     display: str
