@@ -66,13 +66,13 @@ def _amend(house: House, caller: Caller, operation: Operation, parameters: Json)
     if stored is None:
         raise Conflict(Fault("business-rule", "The exam's report is not there to be amended.", "Task"))
     written = read_report(exact.decode(stored.body))
-    corrected = corrections.corrected(case, named(parameters, "observation"), status=text(parameters, "status"))
-    case = corrections.applied(case, corrected)
+    given, kind = named(parameters, "observation"), text(parameters, "status")
+    case, corrected = corrections.take(house, work, caller, case, given, kind=kind)
     signature = _signature(written, parameters)
     edition = _edition(operation, written, parameters)
     report = _report(case, signature, edition, written=written, now=exact.instant(work.now))
     told = [report, *corrected.observations]
-    rewrite(work, [*told, *corrected.tasks])
+    rewrite(work, [*told, *corrected.others])
     number = edition.number
     delivering.promise(house, work, case, "amended", told, number=number)
     return answered(

@@ -22,7 +22,7 @@ def cancel(house: House, work: Work, caller: Caller, request: Json) -> list[Json
     if exam is None or exam.state == "cancelled":
         return []
     if exam.state != "accepted":
-        text = f"The exam has begun (it is {exam.state}); it can only be finished, if need be with `remaining`, or withdrawn."
+        text = f"The exam has begun ({exam.state}): finish it, if need be with `remaining`, or withdraw it."
         raise Conflict(Fault("business-rule", text, "ServiceRequest.status"))
     case = open_case(house, work, caller, exam)
     now = exact.instant(work.now)

@@ -1,20 +1,23 @@
 """A surveyed exam into its final report, its charges, its invoice and the posts that carry them: all or nothing."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from typing import Any
 
 from service.actions import bill_exam, delivering
 from service.actions.case import Case, open_case
-from service.actions.closing import close_rest, open_items
+from service.actions.closing import Closed, close_rest, open_items
 from service.actions.operation import Operation, on_exam
 from service.actions.ports import Caller, House
 from service.actions.reporting import Seen, Signature, facts, report_of, seen
+from service.actions.survey_sheet import open_sheet
 from service.actions.writing import rewrite
 from service.basics.errors import Conflict, Fault, RuleBroken
 from service.basics.ids import new_id
 from service.basics.stored import Exam
 from service.exam.report import Edition
+from service.exam.rules import Reason
+from service.exam.survey import Owed, Step
 from service.fhir import exact, uris
 from service.fhir.reading.names import name_of
 from service.fhir.reading.parameters import named, text
@@ -36,7 +39,7 @@ def finish(house: House, caller: Caller, task_id: str, parameters: Json) -> Json
             _can_be_finished(operation.exam)
             case = open_case(house, operation.work, caller, operation.exam)
             signature = _signature(parameters)
-            case, closed = _complete(operation, case, signature, parameters)
+            case, closed = _complete(house, operation, case, signature)
             operation.answer = _finish(house, caller, operation, case, signature=signature, closed=closed)
         return operation.answer
 
@@ -68,38 +71,31 @@ def _signature(parameters: Json) -> Signature:
     )
 
 
-def _complete(operation: Operation, case: Case, signature: Signature, parameters: Json) -> tuple[Case, "Closed"]:
+def _complete(house: House, operation: Operation, case: Case, signature: Signature) -> tuple[Case, Closed]:
     """The case with nothing owed, or everything that is; what was closed for the reason given is kept to be written."""
-    faults = list(_unsigned(signature))
-    open_ = open_items(case)
+    owing = open_items(open_sheet(house, operation.work, operation.exam))
     reason = case.catalogue.reasons.get(signature.remaining)
-    if signature.remaining and (reason is None or not reason.remaining):
-        known = ", ".join(r.code for r in case.catalogue.reasons.values() if r.remaining)
-        faults.append(Fault("value", f"`remaining` is one of {known}.", _where("remaining")))
-    elif reason is not None and reason.needs_detail and not signature.remaining_detail:
-        faults.append(Fault("required", f"{reason.display}: say more in `detail`.", _where("detail")))
-    elif open_ and reason is None:
-        faults += [
-            Fault("business-rule", f"{step.rule.title}: {owed.text}.", f"Task.where(id='{step.task}').input")
-            for step, owed in open_
-        ]
+    faults = [*_unsigned(signature), *_remaining(case, signature, reason)]
+    if not signature.remaining:
+        faults += [_owed(step, owed) for step, owed in owing]
     if faults:
         raise RuleBroken(*faults)
-    if reason is None or not open_:
-        return case, Closed((), (), "full", "")
+    if reason is None or not owing:
+        return case, Closed()
     by = signature.interpreter.display or signature.interpreter.reference
-    case, tasks, observations = close_rest(operation.work, case, reason, detail=signature.remaining_detail, by=by)
-    return case, Closed(tuple(tasks), tuple(observations), reason.price_effect, reason.display)
+    return close_rest(house, operation.work, case, reason=reason, detail=signature.remaining_detail, by=by)
 
 
-@dataclass(frozen=True, slots=True)
-class Closed:
-    """What closing the rest changed, and what it does to the price."""
+def _owed(step: Step, owed: Owed) -> Fault:
+    return Fault("business-rule", f"{step.rule.title}: {owed.text}.", f"Task.where(id='{step.task}').input")
 
-    tasks: tuple[Json, ...]
-    observations: tuple[Json, ...]
-    price_effect: str
-    why: str
+
+def _remaining(case: Case, signature: Signature, reason: Reason | None) -> Iterator[Fault]:
+    if signature.remaining and (reason is None or not reason.remaining):
+        known = ", ".join(r.code for r in case.catalogue.reasons.values() if r.remaining)
+        yield Fault("value", f"`remaining` is one of {known}.", _where("remaining"))
+    elif reason is not None and reason.needs_detail and not signature.remaining_detail:
+        yield Fault("required", f"{reason.display}: say more in `detail`.", _where("detail"))
 
 
 def _unsigned(signature: Signature) -> Iterator[Fault]:
@@ -127,11 +123,14 @@ def _finish(
     procedure = moved(
         case.procedure, status, start=started, end=now, reason=closed.why, report=f"DiagnosticReport/{report_id}"
     )
-    task = _done(case.task, signature, closed=closed, now=now, report=report_id)
+    changed = {r["id"]: r for r in closed.changed}
+    task = _done(changed.pop(case.exam.id, case.task), signature, closed=closed, now=now, report=report_id)
     observations = [_final(o) for o in case.observations]
+    finished = {o["id"] for o in observations}
+    rest = [r for r in changed.values() if r["id"] not in finished]
     money = [*billed.charges, *([billed.invoice] if billed.invoice else [])]
     told = [task, report, procedure, *observations, *case.images, *money]
-    rewrite(work, [task, report, procedure, *observations, *money, *_settled(case, closed, now)])
+    rewrite(work, [task, report, procedure, *observations, *money, *rest, *_unbegun(case, changed, now)])
     invoice = str(billed.invoice["id"]) if billed.invoice else ""
     work.save_exam(replace(case.exam, state="finished", started=started, report=report_id, invoice=invoice))
     delivering.promise(house, work, case, "finished", told)
@@ -172,13 +171,11 @@ def _final(observation: Json) -> Json:
     return {**observation, "status": "final"} if open_ else observation
 
 
-def _settled(case: Case, closed: Closed, now: str) -> list[Json]:
-    """The Tasks of steps that closing changed, and the optional ones that nobody began: they end with the exam."""
-    changed = {t["id"]: t for t in closed.tasks}
-    unbegun = [t for t in case.tasks if t.get("status") == "draft" and t["id"] not in changed]
+def _unbegun(case: Case, changed: Mapping[str, Json], now: str) -> list[Json]:
+    """The optional steps that nobody began: they end with the exam."""
+    left = [t for t in case.tasks if t.get("status") == "draft" and t["id"] not in changed]
     reason = {"text": "Optional, and not begun when the exam was finished."}
-    ended = [{**t, "status": "cancelled", "statusReason": reason, "lastModified": now} for t in unbegun]
-    return [*changed.values(), *ended]
+    return [{**t, "status": "cancelled", "statusReason": reason, "lastModified": now} for t in left]
 
 
 def _where(name: str) -> str:

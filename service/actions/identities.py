@@ -101,7 +101,7 @@ def _by_id(work: Work, one: Pending) -> None:
         one.found = _readable(entry, current, where)
         return
     if current is None or current.deleted:
-        text = f"There is no {entry.type}/{entry.id}. Ids are given by the server: POST it, or PUT {entry.type}?identifier=..."
+        text = f"There is no {entry.type}/{entry.id}. The server gives ids: POST it, or PUT {entry.type}?identifier=..."
         raise NotAllowed(Fault("not-supported", text, where))
     if entry.if_match is None and entry.type in GUARDED:
         text = (
@@ -148,5 +148,5 @@ def unique(work: Work, one: Pending, kinds: frozenset[tuple[str, str]], identifi
         criteria = f"identifier={identifier.get('system', '')}|{identifier['value']}"
         holder = work.claim(one.entry.type, criteria, one.id)
         if holder not in (None, one.id):
-            text = f"Identifier {identifier['value']} belongs to {one.entry.type}/{holder}; changes to that one come by PUT."
+            text = f"Identifier {identifier['value']} is that of {one.entry.type}/{holder}; changes to it come by PUT."
             raise Conflict(Fault("duplicate", text, f"{one.entry.type}.identifier[{index}]"))

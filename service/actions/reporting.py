@@ -103,8 +103,8 @@ def facts(case: Case, known: Seen, signature: Signature, *, started: str, issued
         comparison=signature.comparison,
         procedures=signature.procedures,
         urgent=signature.urgent,
-        remaining=signature.remaining,
-        remaining_detail=signature.remaining_detail,
+        remaining=signature.remaining or _left(case)[0],
+        remaining_detail=signature.remaining_detail or _left(case)[1],
         out_of_scope=_out_of_scope(case),
         studies=tuple(_studies(case.images)),
         unmapped=known.unmapped,
@@ -132,6 +132,13 @@ def report_of(case: Case, said: ReportFacts, signature: Signature, id_: str) -> 
         identifiers=tuple(_identifier(n, kind) for kind, n in _filed(case)),
     )
     return report, diagnostic_report(report, links=links)
+
+
+def _left(case: Case) -> tuple[str, str]:
+    """Why the rest was left when the exam was finished, as its Task keeps it: (reason, detail)."""
+    kept = case.task.get("statusReason", {})
+    codes = [c.get("code", "") for c in kept.get("coding", []) if c.get("system") == uris.REASON]
+    return (codes[0], str(kept.get("text", ""))) if codes else ("", "")
 
 
 def _filed(case: Case) -> Iterable[tuple[str, Identifier]]:
