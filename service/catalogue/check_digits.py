@@ -3,11 +3,11 @@
 _STEP = (1, 5, 7, 6, 2, 8, 3, 0, 9, 4)
 
 
-def well_formed(uri: str, code: str) -> bool:
-    """Whether a code of SNOMED CT or LOINC carries its right check digit; codes of other systems always pass."""
-    if uri == "http://snomed.info/sct":
+def well_formed(system: str, code: str) -> bool:
+    """Whether a code of SNOMED CT (sct) or LOINC (ln) carries its right check digit; other systems always pass."""
+    if system == "sct":
         return _digits(code) and 6 <= len(code) <= 18 and _verhoeff(code)
-    if uri == "http://loinc.org":
+    if system == "ln":
         return _luhn(code)
     return True
 

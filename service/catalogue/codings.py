@@ -39,7 +39,7 @@ class Codes:
         if system not in self._sheets.known("systems.csv", "name"):
             self._sheets.fault(line, f'system "{system}" is not in systems.csv')
         uri = self.systems.get(system, "")
-        if not well_formed(uri, code):
+        if not well_formed(system, code):
             self._sheets.fault(line, f'code "{code}" has a wrong check digit: a slip in typing?')
         return Coding(uri, code, display)
 

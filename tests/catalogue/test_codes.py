@@ -87,29 +87,29 @@ def test_codes_that_dicom_lacks_stand_in_hl7s_examples(example: str, system: str
 
 def test_check_digits_find_every_single_slip() -> None:
     """Verhoeff (SNOMED CT) and Luhn (LOINC) find every single wrong digit; Verhoeff every swap of neighbours too."""
-    for uri, code in ((uris.SCT, "10200004"), (uris.SCT, "1142228004"), (uris.LOINC, "59089-3")):
-        assert well_formed(uri, code)
+    for system, code in (("sct", "10200004"), ("sct", "1142228004"), ("ln", "59089-3")):
+        assert well_formed(system, code)
         for place, digit in enumerate(code):
             slips = [d for d in "0123456789" if d != digit] if digit != "-" else []
-            assert not any(well_formed(uri, code[:place] + d + code[place + 1 :]) for d in slips), (code, place)
-    assert not well_formed(uris.SCT, "12000004")
-    assert not well_formed(uris.LOINC, "59089")
-    assert well_formed(uris.DCM, "anything")
+            assert not any(well_formed(system, code[:place] + d + code[place + 1 :]) for d in slips), (code, place)
+    assert not well_formed("sct", "12000004")
+    assert not well_formed("ln", "59089")
+    assert well_formed("dcm", "anything")
 
 
 @pytest.mark.parametrize(
-    ("scheme", "uri", "slips"),
+    ("scheme", "system", "slips"),
     [
-        ("SCT", uris.SCT, {"115347700"}),
+        ("SCT", "sct", {"115347700"}),
         # an empty code, NCI codes filed under LOINC, and a slip for 11524-6
-        ("LN", uris.LOINC, {"", "11524-0", "C74569", "C74570", "C74571", "C74572", "C74573", "C74574"}),
+        ("LN", "ln", {"", "11524-0", "C74569", "C74570", "C74571", "C74572", "C74573", "C74574"}),
     ],
 )
-def test_the_codes_of_dicom_pass_but_for_its_known_slips(scheme: str, uri: str, slips: set[str]) -> None:
+def test_the_codes_of_dicom_pass_but_for_its_known_slips(scheme: str, system: str, slips: set[str]) -> None:
     """Some 8,000 SNOMED CT and 700 LOINC codes of PS3.16 (2024c), as pydicom ships them."""
     codes = {code for found, code in dicom_meanings() if found == scheme}
     assert len(codes) > 700
-    assert {c for c in codes if not well_formed(uri, c)} == slips
+    assert {c for c in codes if not well_formed(system, c)} == slips
 
 
 def test_units_are_ucum_and_their_factors_are_right() -> None:
