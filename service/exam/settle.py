@@ -84,7 +84,7 @@ def _dispose(draft: _Draft) -> Settled:
         return Settled(made=tuple(_planes(draft, step)))  # a statement of planes alone
     if settle_faults.said_before(step, act):
         return Settled(made=tuple(_again(draft)))
-    ended = _dependents(step)
+    ended = _dependents(step, act)
     after = take_back(step, ended)
     first = _disposition(draft)
     return Settled(tuple(ended), (first, *_planes(draft, after), *_consequences(draft, after)))
@@ -99,10 +99,12 @@ def _again(draft: _Draft) -> list[Statement]:
     return [*_planes(same, draft.step), *_consequences(same, draft.step)]
 
 
-def _dependents(step: Step) -> list[Entry]:
-    """What the disposition that held entered beside itself: it goes when another takes its place; itself it stays."""
+def _dependents(step: Step, act: Act) -> list[Entry]:
+    """What the disposition that held entered beside itself: it goes when another takes its place; itself it stays.
+
+    What was as expected stays so in the part that was seen."""
     last = last_disposition(step)
-    if last is None or not last.act:
+    if last is None or not last.act or (kind(last), act.disposition) == ("seen", "seen-part"):
         return []
     return [e for e in live(step) if e.act == last.act and head(e) not in {"disposition", "settled-elsewhere"}]
 

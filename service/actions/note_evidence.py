@@ -1,0 +1,150 @@
+"""Evidence sent for an exam into its steps: each Observation, Media and ImagingStudy settles what it proves."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from typing import Any
+
+from service.actions.ports import Caller, House, Work
+from service.actions.survey_acts import act_on
+from service.actions.survey_sheet import Sheet, keep, listed, open_sheet, settled
+from service.actions.writing import decoded
+from service.basics.errors import Fault, RuleBroken
+from service.basics.ids import new_id
+from service.basics.stored import Exam
+from service.exam.act import Act
+from service.exam.entries import live
+from service.exam.evidence import Evidence, Sighting
+from service.exam.matching import match
+from service.exam.measure import implausible
+from service.exam.spread import Spread, spread
+from service.exam.survey import Entry, Step
+from service.exam.survey_state import renew, retract
+from service.fhir.reading.evidence import sightings, source
+
+Json = dict[str, Any]
+Stated = list[tuple[str, Sighting]]
+
+
+def note(
+    house: House, work: Work, caller: Caller, exam: Exam, resources: Sequence[Json], *, places: Sequence[str] = ()
+) -> list[Json]:
+    """What the evidence changes beside itself: Tasks of steps and exam, Observations made or withdrawn, to be written.
+
+    Runs within the open work. Raises Conflict when the exam takes nothing more, RuleBroken with every measurement that
+    is implausible and unconfirmed. The same evidence again changes nothing; entered-in-error takes back what rested
+    on it. places: the places of the resources in their Bundle, for the faults."""
+    before = open_sheet(house, work, exam)
+    faults = list(_implausible(before, resources, places))
+    if faults:
+        raise RuleBroken(*faults)
+    sent = [source(r) for r in resources]
+    after = taken(before, [*resources, *_waiting(work, before, sent)], by=caller.label)
+    work.count_unmapped(_unmapped(before, after))
+    return keep(work, before, after, sent=sent)
+
+
+def taken(sheet: Sheet, resources: Sequence[Json], *, by: str) -> Sheet:
+    """The sheet after the evidence: once more for all of it when an answer among it added steps."""
+    known = {s.rule.code for s in sheet.steps}
+    after = settled(_entered(sheet, resources, by=by))
+    if {s.rule.code for s in after.steps} != known:
+        after = settled(_entered(after, resources, by=by))
+    return after
+
+
+def again(work: Work, sheet: Sheet, *, by: str) -> Sheet:
+    """The sheet after all that was listed as without a place has been tried again: by new rows, or for new steps."""
+    return taken(sheet, list(_waiting(work, sheet, [])), by=by)
+
+
+def _entered(sheet: Sheet, resources: Sequence[Json], *, by: str) -> Sheet:
+    stated: Stated = []
+    for resource in resources:
+        sheet = _one(sheet, resource, stated=stated, by=by)
+    acts = [(code, _act(s, sheet, by=by)) for code, s in sorted(stated, key=lambda pair: pair[1].at)]
+    return act_on(sheet, [(code, act) for code, act in acts if not _stands(sheet.step(code), act)])
+
+
+def _one(sheet: Sheet, resource: Json, *, stated: Stated, by: str) -> Sheet:
+    of = source(resource)
+    seen = sightings(resource)
+    if resource.get("status") == "entered-in-error":
+        steps = [retract(s, of, at=sheet.now, by=by) for s in sheet.steps]
+        shelved = tuple(retract(s, of, at=sheet.now, by=by) for s in sheet.shelved)
+        whole = retract(sheet.whole, of, at=sheet.now, by=by)
+        return replace(sheet.with_steps(steps), shelved=shelved, whole=whole)
+    found = [m for s in seen for m in match(s, sheet.rules, sheet.scope.animal.species)]
+    goes = spread(found, sheet.steps, now=sheet.now)
+    stated += goes.stated
+    steps = [renew(s, of, _said(s, goes), at=sheet.now, by=by) for s in _touched(sheet, of, goes)]
+    return replace(sheet.with_steps(steps), whole=renew(sheet.whole, of, goes.whole, at=sheet.now, by=by))
+
+
+def _touched(sheet: Sheet, of: str, goes: Spread) -> list[Step]:
+    codes = {*goes.entries, *(code for code, _ in goes.stated)}
+    return [s for s in sheet.steps if s.rule.code in codes or any(e.source == of for e in s.entries)]
+
+
+def _said(step: Step, goes: Spread) -> list[Entry]:
+    """What the resource says of the step now; a disposition of its own that it still states stays as it is."""
+    codes = {(code, f"disposition:{s.disposition}", s.source) for code, s in goes.stated}
+    standing = [e for e in live(step) if (step.rule.code, e.item, e.source) in codes]
+    return [*standing, *goes.entries.get(step.rule.code, [])]
+
+
+def _act(sighting: Sighting, sheet: Sheet, *, by: str) -> Act:
+    return Act(
+        key=new_id(),
+        at=sighting.at or sheet.now,
+        by=sighting.by or by,
+        disposition=sighting.disposition,
+        reason=sighting.reason,
+        detail=sighting.text,
+        operation=sighting.operation if sighting.disposition == "absent-surgical" else "",
+        window=sighting.window,
+        station=sighting.station,
+        source=sighting.source,
+    )
+
+
+def _stands(step: Step, act: Act) -> bool:
+    return any(e.source == act.source and e.item == f"disposition:{act.disposition}" for e in live(step))
+
+
+def _waiting(work: Work, sheet: Sheet, sent: Sequence[str]) -> Iterator[Json]:
+    """The stored resources that are listed as without a place, and are not being sent again."""
+    sources = {e.source for e in listed(sheet, "unmapped", "outside")} - set(sent)
+    keys = [(s.partition("/")[0], s.partition("/")[2]) for s in sorted(sources)]
+    return (decoded(s) for s in work.get_many(keys).values() if not s.deleted) if keys else iter(())
+
+
+def _unmapped(before: Sheet, after: Sheet) -> Iterator[tuple[str, str, str, str]]:
+    """(what, system, code, display) of each code without a mapping that was not listed before."""
+    known = {(e.item, e.source, e.note) for e in listed(before, "unmapped")}
+    for entry in listed(after, "unmapped"):
+        if (entry.item, entry.source, entry.note) not in known:
+            system, _, code = entry.note.rpartition("|")
+            yield entry.item.partition(":")[2], system, code, entry.value
+
+
+def _implausible(sheet: Sheet, resources: Sequence[Json], places: Sequence[str]) -> Iterator[Fault]:
+    for index, resource in enumerate(resources):
+        for sighting in sightings(resource):
+            for found in match(sighting, sheet.rules, sheet.scope.animal.species):
+                if isinstance(found, Evidence) and not sighting.retracted:
+                    place = places[index] if index < len(places) else ""
+                    yield from (f.inside(place) if place else f for f in _measured(sheet, found))
+
+
+def _measured(sheet: Sheet, found: Evidence) -> Iterator[Fault]:
+    seen = found.sighting
+    for item in found.items:
+        rule = sheet.rules.measures.get((sheet.scope.animal.species, found.structure, item.partition(":")[2]))
+        if not item.startswith("measure:") or rule is None or seen.quantity is None:
+            continue
+        fault = implausible(seen.quantity, seen.unit, rule=rule, units=sheet.rules.units, confirmed=seen.confirmed)
+        if fault is not None:
+            yield replace(fault, text=f"{sheet.rules.structures[found.structure].title}: {fault.text}")
+
+
+__all__ = ["again", "note", "taken"]
