@@ -8,6 +8,7 @@ from typing import Any
 from service.fhir import definitions, exact
 from service.fhir.search import reduction
 from service.fhir.search import table as search_table
+from service.fhir.validate import compiled, schema
 
 _HERE = Path(__file__).parent
 
@@ -15,12 +16,19 @@ _HERE = Path(__file__).parent
 def files(folder: Path) -> dict[Path, bytes]:
     """Every generated file with its content, from the definitions in `folder`."""
     found = definitions.read(folder)
-    return {_HERE / "search" / search_table.FILE: _lines(reduction.table(found))}
+    return {
+        _HERE / "search" / search_table.FILE: _lines(reduction.table(found)),
+        _HERE / "validate" / compiled.FILE: _one_a_line(schema.build(found)),
+    }
 
 
 def _lines(value: dict[str, dict[str, Any]]) -> bytes:
     """JSON with one row a line, so that a change can be read."""
     return b"{\n" + b",\n".join(_entry(name, rows) for name, rows in value.items()) + b"\n}\n"
+
+
+def _one_a_line(value: dict[str, Any]) -> bytes:
+    return b"{\n" + b",\n".join(exact.encode(k) + b": " + exact.encode(v) for k, v in value.items()) + b"\n}\n"
 
 
 def _entry(name: str, rows: dict[str, Any]) -> bytes:

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from service.basics.query import AnyPeriod, Criterion, Exact, Period, Starts
 from service.fhir.search import dates
 from service.fhir.search.hashed import coded, key
-from service.fhir.search.own import TYPES
 from service.fhir.search.references import plain
 from service.fhir.search.table import Row
 from service.fhir.search.text import fold
 from service.fhir.search.values import bar, unescaped
+from service.fhir.types import STORABLE
 
 _ID = re.compile(r"[A-Za-z0-9\-.]{1,64}")
 _TYPED = re.compile(r"[A-Z][A-Za-z]+/[A-Za-z0-9\-.]{1,64}")
@@ -72,7 +72,7 @@ def _reference(asked: Asked) -> Criterion:
     if asked.modifier == "identifier":
         tokens = (bar(value) for value in asked.values)
         return Exact(tuple(asked.key(coded(system, code), suffix=":identifier") for system, code in tokens))
-    if asked.modifier and asked.modifier not in TYPES:
+    if asked.modifier and asked.modifier not in STORABLE:
         _no_modifier(asked, "identifier", "[type]")
     return Exact(tuple(asked.key(link) for value in asked.values for link in _links(asked, unescaped(value))))
 
@@ -86,7 +86,7 @@ def _links(asked: Asked, value: str) -> list[str]:
         return [value]
     if _ID.fullmatch(value):
         types = (asked.modifier or asked.row.target,) if asked.modifier or asked.row.target else asked.row.targets
-        return [f"{type_}/{value}" for type_ in types or sorted(TYPES)]
+        return [f"{type_}/{value}" for type_ in types or sorted(STORABLE)]
     if ":" in value:  # absolute, elsewhere
         return [value]
     raise BadValue(f"{asked.row.code} needs an id, Type/id or an absolute URL")

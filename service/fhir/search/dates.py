@@ -3,7 +3,7 @@
 import time
 
 from service.basics.query import Period, Updated
-from service.fhir.search import moments
+from service.fhir import moments
 
 PREFIXES = ("eq", "ne", "gt", "lt", "ge", "le", "sa", "eb", "ap")
 

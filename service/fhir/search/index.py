@@ -5,7 +5,7 @@ from functools import cache
 from typing import Any
 
 from service.basics.stored import Keys
-from service.fhir.search import moments
+from service.fhir import moments
 from service.fhir.search.leaves import Found, reader
 from service.fhir.search.own import OWN_DATE
 from service.fhir.search.table import Row, rows

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from typing import Any
 
 from service.basics.stored import Mark, TextMark
-from service.fhir.search import moments
+from service.fhir import moments
 from service.fhir.search.hashed import coded, key
 from service.fhir.search.references import leads_to, plain
 from service.fhir.search.table import Row

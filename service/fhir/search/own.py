@@ -1,44 +1,7 @@
-"""The types that can be stored and searched, and our own search parameters where R4 has none."""
+"""Our own search parameters where R4 has none, and where the own date of a resource stands."""
 
 from service.fhir import uris
-
-TYPES: frozenset[str] = frozenset(
-    {
-        "Account",
-        "Appointment",
-        "AuditEvent",
-        "Binary",
-        "BodyStructure",
-        "ChargeItem",
-        "Communication",
-        "Composition",
-        "Condition",
-        "Consent",
-        "Coverage",
-        "Device",
-        "DiagnosticReport",
-        "DocumentReference",
-        "Encounter",
-        "Endpoint",
-        "Flag",
-        "ImagingStudy",
-        "Invoice",
-        "Location",
-        "Media",
-        "Observation",
-        "Organization",
-        "Patient",
-        "Practitioner",
-        "PractitionerRole",
-        "Procedure",
-        "Provenance",
-        "RelatedPerson",
-        "ServiceRequest",
-        "Specimen",
-        "Subscription",
-        "Task",
-    }
-)
+from service.fhir.types import STORABLE
 
 _URL = f"{uris.BASE}/SearchParameter/"
 
@@ -53,7 +16,7 @@ OWN = (
     _own("ChargeItem", "definition", "uri", "ChargeItem.definitionUri | ChargeItem.definitionCanonical"),
     _own("Invoice", "charge-item", "reference", "(Invoice.lineItem.chargeItem as Reference)", "ChargeItem"),
     _own("DiagnosticReport", "imaging-study", "reference", "DiagnosticReport.imagingStudy", "ImagingStudy"),
-    _own("Task", "output", "reference", "(Task.output.value as Reference)", *sorted(TYPES)),
+    _own("Task", "output", "reference", "(Task.output.value as Reference)", *sorted(STORABLE)),
 )
 
 # Where a resource's own date is read, first found: it puts the newest first among resources of one key.

@@ -5,7 +5,8 @@ from collections.abc import Iterable
 from typing import Any
 
 from service.fhir.definitions import Definitions
-from service.fhir.search.own import OWN, TYPES
+from service.fhir.search.own import OWN
+from service.fhir.types import STORABLE
 
 # kind of parameter -> the FHIR types that it can read
 LEAVES = {
@@ -32,7 +33,7 @@ def table(definitions: Definitions) -> dict[str, Any]:
     """type -> parameter -> {kind, url, paths [[json names..., fhir type]], and where they apply targets, target,
     system, implied, alias, union, default}; "Resource" holds what all types have. Parameters that need more than a
     path (composites, extensions, chains) are left out."""
-    return {type_: _of_type(definitions, type_) for type_ in ("Resource", *sorted(TYPES))}
+    return {type_: _of_type(definitions, type_) for type_ in ("Resource", *sorted(STORABLE))}
 
 
 def _of_type(definitions: Definitions, type_: str) -> dict[str, Any]:
@@ -64,8 +65,8 @@ def _row(definitions: Definitions, parameter: dict[str, Any], type_: str) -> dic
         row |= extra
     if not row["paths"]:
         return {}
-    targets = sorted(set(parameter.get("target", ())) & TYPES)
-    targets = [] if len(targets) == len(TYPES) else targets  # none named is any
+    targets = sorted(set(parameter.get("target", ())) & STORABLE)
+    targets = [] if len(targets) == len(STORABLE) else targets  # none named is any
     return row | ({"targets": targets} if targets else {}) | _systems(definitions, row, type_)
 
 

@@ -1,1 +1,9 @@
-"""."""
+"""A resource -> everything in it that FHIR R4, or our own profile of it, forbids."""
+
+from service.fhir.types import STORABLE
+from service.fhir.validate.check import check
+from service.fhir.validate.profile import profile
+
+TYPES = STORABLE
+
+__all__ = ["TYPES", "check", "profile"]
