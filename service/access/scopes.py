@@ -7,7 +7,7 @@ from functools import lru_cache
 from service.basics.errors import Fault, Invalid
 
 # Letters in this order only: ".read" must never be taken for a bag of letters (SMART App Launch 2, scope syntax).
-_SCOPE = re.compile(r"^system/(\*|[A-Z][A-Za-z]{1,63})\.(c?r?u?d?s?|read|write|\*)$")
+_SCOPE = re.compile(r"system/(\*|[A-Z][A-Za-z]{1,63})\.(c?r?u?d?s?|read|write|\*)")
 _VERSION_1 = {"read": "rs", "write": "cud", "*": "cruds"}
 
 
@@ -45,7 +45,7 @@ def touches(scopes: tuple[str, ...], type_: str) -> bool:
 
 
 def _letters(scope: str) -> tuple[str, str] | None:
-    match = _SCOPE.match(scope)
+    match = _SCOPE.fullmatch(scope)
     if match is None or not match.group(2):
         return None
     return match.group(1), _VERSION_1.get(match.group(2), match.group(2))

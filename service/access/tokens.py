@@ -6,7 +6,7 @@ from hashlib import sha256
 
 from service.basics.errors import Fault, Unrecognised
 
-_HEADER = re.compile(r"^[Bb]earer +([A-Za-z0-9_-]{43})$")
+_HEADER = re.compile(r"[Bb]earer +([A-Za-z0-9_-]{43})")
 
 
 def new_token() -> str:
@@ -25,7 +25,7 @@ def bearer(header: str | None) -> str:
     """The token of an Authorization header; raises Unrecognised when there is none or it can't be one of ours."""
     if not header:
         raise Unrecognised(Fault("login", "Send your token in the Authorization header: Bearer <token>."))
-    match = _HEADER.match(header)
+    match = _HEADER.fullmatch(header)
     if match is None:
         raise unknown()
     return match.group(1)

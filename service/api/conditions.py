@@ -9,7 +9,7 @@ from service.api.answers import etag
 from service.basics.errors import Fault, Invalid
 from service.basics.stored import Stored
 
-_ETAG = re.compile(r'^(?:W/)?"([1-9]\d{0,8})"$')
+_ETAG = re.compile(r'(?:W/)?"([1-9][0-9]{0,8})"')
 _RETURNS = {"minimal", "representation", "OperationOutcome"}
 
 
@@ -18,7 +18,7 @@ def if_match(headers: Mapping[str, str]) -> int | None:
     given = headers.get("if-match")
     if given is None:
         return None
-    match = _ETAG.match(given.strip())
+    match = _ETAG.fullmatch(given.strip())
     if match is None:
         raise Invalid(Fault("invalid", 'If-Match must be one ETag of ours, such as W/"3".', "If-Match"))
     return int(match.group(1))

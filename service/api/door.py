@@ -6,6 +6,7 @@ import re
 from collections.abc import Awaitable, Callable, MutableMapping
 from dataclasses import dataclass
 from time import perf_counter
+from traceback import extract_tb
 from typing import Any
 
 from service.api import outcomes
@@ -21,7 +22,7 @@ App = Callable[[Scope, Receive, Send], Awaitable[None]]
 
 NOTE = "sonoledger.note"
 _log = logging.getLogger("sonoledger.api")
-_ID = re.compile(rb"^[A-Za-z0-9._:\-]{1,64}$")
+_ID = re.compile(rb"[A-Za-z0-9._:\-]{1,64}")
 _METHODS = frozenset({"GET", "HEAD", "POST", "PUT", "DELETE", "PATCH", "OPTIONS"})
 _ALWAYS: tuple[Header, ...] = (
     (b"cache-control", b"no-store"),
@@ -75,9 +76,8 @@ class Door:
             await self._app(scope, receive, send)
         except Disconnected:
             note.status = 499  # nobody is left to be answered; the number is only for the log
-        except Exception:
-            # Tracebacks name code and never hold a request's values; the caller is told the id alone.
-            _log.exception(json.dumps({"action": note.action, "request": note.request, "fault": "unexpected"}))
+        except Exception as error:
+            _log.error(json.dumps({"action": note.action, "request": note.request, "unexpected": _told(error)}))
             if note.status:
                 raise
             await reply(send, outcomes.broken(note.request))
@@ -112,7 +112,14 @@ async def reply(send: Send, answer: Answer, *, media: bytes = FHIR, head: bool =
     await send({"type": "http.response.body", "body": b"" if head else answer.body})
 
 
+def _told(error: BaseException) -> list[str]:
+    """Where it broke, by files and lines alone: the words of an exception may hold what was sent."""
+    frames = [f"{frame.filename}:{frame.lineno} {frame.name}" for frame in extract_tb(error.__traceback__)]
+    cause = error.__cause__ or error.__context__
+    return [type(error).__name__, *frames[-8:]] + (_told(cause) if cause else [])
+
+
 def _request_id(headers: list[Header]) -> str:
     """The caller's own id when it is harmless in a log, else a new one."""
     given = next((value for name, value in headers if name == b"x-request-id"), b"")
-    return given.decode() if _ID.match(given) else new_id()
+    return given.decode() if _ID.fullmatch(given) else new_id()

@@ -10,7 +10,7 @@ from service.basics.errors import Fault, Invalid, Missing
 from service.fhir import exact
 
 _COUNT = 50
-_INSTANT = re.compile(r"^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?(Z|[+-]\d\d:\d\d)$")
+_INSTANT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?(Z|[+-]\d\d:\d\d)")
 
 
 def history(ask: Ask) -> Answer:
@@ -36,7 +36,7 @@ def _since(text: str) -> str:
         return ""
     text = text.replace(" ", "+")  # the + of a time zone that was not escaped
     try:
-        if _INSTANT.match(text):
+        if _INSTANT.fullmatch(text):
             return exact.instant(datetime.fromisoformat(text))
     except ValueError:
         pass

@@ -1,0 +1,67 @@
+"""The operations of an exam, and $validate (row O1), as far as they are the face's."""
+
+import httpx
+import pytest
+
+from tests.api.conftest import JSON
+
+GIVEN = {"resourceType": "Parameters", "parameter": [{"name": "conclusion", "valueString": "Nothing found."}]}
+
+
+def test_an_operation_answers_what_its_action_gave(rest: httpx.Client) -> None:
+    answer = rest.post("/fhir/Task/an-exam/$finish", json=GIVEN, headers=JSON)
+    assert answer.status_code == 200
+    assert answer.json()["id"] == "an-exam"
+    assert answer.headers["etag"] == 'W/"7"'
+
+
+def test_parameters_may_be_left_out(rest: httpx.Client) -> None:
+    for headers, body in [({}, b""), (JSON, b'{"resourceType":"Parameters"}')]:
+        answer = rest.post("/fhir/Task/an-exam/$finish", content=body, headers=headers)
+        assert answer.status_code == 422
+        assert len(answer.json()["issue"]) == 2
+        assert {one["severity"] for one in answer.json()["issue"]} == {"error"}
+
+
+def test_a_refusal_of_the_action_is_told(rest: httpx.Client) -> None:
+    answer = rest.post("/fhir/Task/an-exam/$amend", json=GIVEN, headers=JSON)
+    assert answer.status_code == 409
+    assert "not finished" in answer.json()["issue"][0]["details"]["text"]
+
+
+def test_a_fault_of_ours_tells_nothing(rest: httpx.Client, caplog: pytest.LogCaptureFixture) -> None:
+    answer = rest.post("/fhir/Task/an-exam/$withdraw", json=GIVEN, headers=JSON)
+    assert answer.status_code == 500
+    assert "1234" not in answer.text + caplog.text
+    assert "ZeroDivisionError" in caplog.text
+    assert "twins.py" in caplog.text
+
+
+@pytest.mark.parametrize("body", [{"resourceType": "Task"}, GIVEN | {"nonsense": 1}, []])
+def test_an_operation_takes_sound_parameters_only(rest: httpx.Client, body: object) -> None:
+    assert rest.post("/fhir/Task/an-exam/$finish", json=body, headers=JSON).status_code == 400
+
+
+def test_operations_are_offered_on_tasks_only(rest: httpx.Client) -> None:
+    for path in ("/fhir/Patient/x/$finish", "/fhir/Task/$finish", "/fhir/Task/x/$bill", "/fhir/$finish"):
+        assert rest.post(path, json=GIVEN, headers=JSON).status_code == 404
+
+
+@pytest.mark.parametrize("path", ["/fhir/Patient/$validate", "/fhir/Patient/x/$validate"])
+def test_o1_validate_looks_and_stores_nothing(rest: httpx.Client, path: str) -> None:
+    good: dict[str, object] = {"resourceType": "Patient", "active": True}
+    for body in (good, {"resourceType": "Parameters", "parameter": [{"name": "resource", "resource": good}]}):
+        answer = rest.post(path, json=body, headers=JSON)
+        assert answer.status_code == 200
+        assert [one["severity"] for one in answer.json()["issue"]] == ["information"]
+    bad = rest.post(path, json=good | {"nonsense": 1}, headers=JSON)
+    assert bad.status_code == 200
+    assert [(one["severity"], one["expression"]) for one in bad.json()["issue"]] == [("error", ["Patient.nonsense"])]
+    other = rest.post(path, json={"resourceType": "Location"}, headers=JSON)
+    assert other.json()["issue"][0]["severity"] == "error"
+    assert rest.get("/fhir/Patient?_summary=count").json()["total"] == 0
+
+
+@pytest.mark.parametrize("body", [b"{", b"[]", b'{"resourceType":"Parameters"}'])
+def test_o1_what_cannot_be_checked_is_400(rest: httpx.Client, body: bytes) -> None:
+    assert rest.post("/fhir/Patient/$validate", content=body, headers=JSON).status_code == 400
