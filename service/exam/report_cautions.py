@@ -20,7 +20,7 @@ def cautions(facts: ReportFacts, rules: Rules, *, findings: Section, unseen: Uns
         applying.add("C07")
     if unseen.part:
         applying.add("C08")
-    if any(word in s.lead.lower() for s in findings.statements for word in GRADED):
+    if any(word in s.lead.lower() for s in findings.statements for word in GRADED if s.kind == "noted"):
         applying.add("C23")
     return tuple((row.id, row.text) for row in rules.cautions if row.id in applying)
 

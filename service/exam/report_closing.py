@@ -89,4 +89,4 @@ def _why(facts: ReportFacts) -> list[str]:
         ("Told", words.series([words.one_line(t) for t in edition.told])),
     )
     changes = [f"What changed: {words.sentence(words.one_line(c))}" for c in edition.changes]
-    return [*kind, *(f"{label}: {words.sentence(text)}" for label, text in pairs if text), *changes]
+    return [*kind, *changes, *(f"{label}: {words.sentence(text)}" for label, text in pairs if text)]

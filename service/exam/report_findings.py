@@ -13,7 +13,7 @@ from service.exam.report_unseen import examined
 from service.exam.report_values import Findings, findings
 from service.exam.survey import Entry, Step
 
-UNSEEN = {"not-seen", "absent-unexplained", "deferred", "blank"}
+SEEN = {"seen", "settled-elsewhere"}
 
 
 def findings_section(facts: ReportFacts, rules: Rules, *, title: str, ended: Ended) -> Section:
@@ -29,18 +29,20 @@ def _statement(
 ) -> Statement:
     found = findings(step, rules, evidence=evidence)
     opening = _opening(step, ended, facts=facts, rules=rules)
+    lead = [found.lead] if ended.kind in SEEN else [found.lead, opening]
+    rest = [*_remarks(step, evidence), *([opening] if ended.kind in SEEN else [])]
     return Statement(
-        " ".join(filter(None, (*_remarks(step, evidence), opening, *found.sentences(part=ended.kind == "seen-part")))),
+        " ".join((*rest, *found.sentences(part=ended.kind == "seen-part"))),
         label=step.rule.title,
         kind=_kind(ended, found),
         station=step.rule.station_title,
         measurements=measurements(step, facts, rules=rules, evidence=evidence),
-        lead=found.lead,
+        lead=" ".join(filter(None, lead)),
     )
 
 
 def _kind(ended: Outcome, found: Findings) -> str:
-    if found.noted and ended.kind not in UNSEEN:
+    if found.noted and ended.kind in SEEN | {"seen-part"}:
         return "noted"
     kinds = {"seen": "expected", "seen-part": "part", "settled-elsewhere": "expected", "absent-surgical": "absent"}
     return kinds.get(ended.kind, "unseen")

@@ -50,7 +50,7 @@ class Measurement:
 class Statement:
     """One statement, readable aloud. label names what it speaks of ("Left kidney", "Owner"); "" when text needs none.
 
-    lead is what a reader must see first: what differs from expected, in findings.
+    lead is what a reader of the findings must see first: what differs from expected, what was not seen.
 
     kind: plain, authored (a person's own words), expected, noted (differs from expected), part, unseen, absent."""
 

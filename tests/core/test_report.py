@@ -116,10 +116,8 @@ def test_a_structure_seen_in_part_is_never_called_as_expected() -> None:
     )
     report = compose(with_steps(part), ROWS)
     (statement,) = section(report, "findings").statements
-    assert statement.text == (
-        "Seen in part only: overlying gas. No abnormality seen in the part that was seen: normal size. "
-        "Not assessed: Doppler flow."
-    )
+    assert statement.lead == "Seen in part only: overlying gas."
+    assert statement.text == ("No abnormality seen in the part that was seen: normal size. Not assessed: Doppler flow.")
     assert statement.kind == "part"
     assert "C08" in dict(report.cautions)
     assert report.brief == ("Seen in part only: Spleen.",)
@@ -322,10 +320,10 @@ def test_an_amended_report_names_what_it_replaces_why_and_by_whom() -> None:
     assert compose(replace(FACTS, edition=edition), ROWS).notices == (
         "Version 2 of this report. It replaces version 1, issued 25 November 2026, 13:20 (UTC).",
         "Amended: the interpretation changed.",
+        "What changed: Conclusion: added “Node.”",
         "Reason: Second reading.",
         "Changed by: Dr J. Reader.",
         "Told: B. Referrer.",
-        "What changed: Conclusion: added “Node.”",
     )
     assert compose(FACTS, ROWS).notices == ()
 

@@ -9,12 +9,11 @@ from jinja2 import Environment, StrictUndefined, Template
 from service.exam.report_parts import Report, Section, Statement
 
 AS_ROWS = ("identity", "question", "preparation", "signature")
-MARKS = {"unseen": "Not seen", "part": "Seen in part", "absent": "Absent"}
 
 
 def html(report: Report) -> str:
     """The report as a page; every text of it is escaped by the template engine."""
-    return _template().render(report=report, stations=_stations, as_rows=AS_ROWS, marks=MARKS)
+    return _template().render(report=report, stations=_stations, as_rows=AS_ROWS)
 
 
 def _stations(section: Section) -> list[tuple[str, list[Statement]]]:

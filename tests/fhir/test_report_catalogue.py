@@ -1,0 +1,69 @@
+"""A full exam of each species, reported with the rows that are shipped."""
+
+from dataclasses import replace
+
+import pytest
+
+from service.catalogue.files import read_folder
+from service.catalogue.load import load
+from service.exam.report import compose
+from service.exam.survey import Entry, Step
+from service.fhir.writing.report_html import html
+from service.fhir.writing.report_text import plain_text
+from tests.builders.report_facts import AT, BY, FACTS
+
+CATALOGUE = None
+
+
+@pytest.fixture(scope="module")
+def catalogue():  # type: ignore[no-untyped-def]
+    return load(read_folder())
+
+
+def seen(rule, catalogue) -> Step:  # type: ignore[no-untyped-def]
+    """The step as one act leaves it: seen, every attribute with one default filled."""
+    vocabulary = catalogue.vocabularies[catalogue.structures[rule.structure].vocabulary]
+    filled = [
+        Entry(f"finding:{a.key}", f"Observation/{rule.code}-{a.key}", AT, BY, value=a.default.code, act="1")
+        for a in vocabulary
+        if a.default and not a.asked_when
+    ]
+    return Step(f"task-{rule.code}", rule, (Entry("disposition:seen", "", AT, BY, act="1"), *filled))
+
+
+@pytest.mark.parametrize("species", ["dog", "cat"])
+def test_a_survey_with_nothing_found_is_told_structure_by_structure(species: str, catalogue) -> None:  # type: ignore[no-untyped-def]
+    steps = tuple(seen(rule, catalogue) for rule in catalogue.protocols[species].steps)
+    facts = replace(FACTS, animal=replace(FACTS.animal, species=species), steps=steps, evidence=())
+    report = compose(facts, catalogue)
+    findings = next(s for s in report.sections if s.key == "findings")
+    assert [s.label for s in findings.statements] == [
+        r.title for r in sorted(catalogue.protocols[species].steps, key=lambda r: (r.station, r.sequence))
+    ]
+    assert {s.kind for s in findings.statements} == {"expected"}
+    assert report.brief == ()
+    assert "C01" in dict(report.cautions)
+    assert "C24" in dict(report.cautions)
+    assert all(s.label in html(report) or s.label.replace("'", "&#39;") in html(report) for s in findings.statements)
+    assert "As expected: as expected" not in plain_text(report)
+
+
+@pytest.mark.parametrize("species", ["dog", "cat"])
+def test_a_survey_in_which_nothing_was_entered_names_every_owed_structure(species: str, catalogue) -> None:  # type: ignore[no-untyped-def]
+    rules = catalogue.protocols[species].steps
+    facts = replace(FACTS, steps=tuple(Step(r.code, r) for r in rules), evidence=())
+    text = plain_text(compose(facts, catalogue))
+    assert all(r.title in text for r in rules if not r.settles)
+    assert "As expected" not in text
+    assert "Every structure" not in text
+
+
+def test_every_expected_value_reads_as_a_phrase_of_its_own(catalogue) -> None:  # type: ignore[no-untyped-def]
+    """No title said twice, no value lost: each default of each vocabulary appears in its sentence."""
+    for rule in catalogue.protocols["dog"].steps:
+        step = seen(rule, catalogue)
+        report = compose(replace(FACTS, steps=(step,), evidence=()), catalogue)
+        (statement,) = next(s for s in report.sections if s.key == "findings").statements
+        assert statement.text.count(";") == max(0, sum(e.item.startswith("finding:") for e in step.entries) - 1) + (
+            statement.text.count("&")
+        )

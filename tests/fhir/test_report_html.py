@@ -1,0 +1,131 @@
+"""The page and the narrative: the same elements whatever people wrote, nothing fetched, nothing run."""
+
+from dataclasses import replace
+from html.parser import HTMLParser
+from xml.etree import ElementTree
+
+import pytest
+
+from service.exam.report import Edition, Preparation, ReportFacts, compose
+from service.fhir.writing.report_html import html
+from service.fhir.writing.report_text import narrative, plain_text
+from tests.builders.report_facts import FACTS, ROWS, SPLEEN, entry, measured, step, with_steps
+
+HOSTILE = (
+    "<script>alert(1)</script>",
+    "</td></tr></table><img src=x onerror=alert(1)>",
+    "\"'><svg/onload=alert(1)>",
+    "]]></p><!-- -->",
+    "{{ 7 * 7 }}{% for x in y %}",
+    "&lt;b&gt; &amp; &#60;i&#62;",
+    "</style><style>*{display:none}</style>",
+    "<a href='javascript:alert(1)'>x</a>",
+    "\u202egnp.exe\x00\x0b\ufeff",
+    "<!DOCTYPE x [<!ENTITY e SYSTEM 'file:///etc/passwd'>]>&e;",
+)
+
+
+class Elements(HTMLParser):
+    """The tags of a page with their attributes, and its text."""
+
+    def __init__(self, page: str) -> None:
+        super().__init__()
+        self.tags: list[tuple[str, tuple[str, ...]]] = []
+        self.text = ""
+        self.feed(page)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, tuple(name for name, _ in attrs)))
+
+    def handle_data(self, data: str) -> None:
+        self.text += data
+
+
+def everywhere(text: str) -> ReportFacts:
+    """The facts with this text in every place that people fill."""
+    spleen = step(
+        "spleen", "Spleen", entry("disposition:not-seen", reason="gas", note=text), entry("plane:long", window=text)
+    )
+    return replace(
+        with_steps(spleen),
+        animal=replace(FACTS.animal, name=text, breed=text),
+        practice=text,
+        owner=text,
+        requester=text,
+        question=text,
+        history=(text,),
+        preparation=Preparation(sedation=text, fasting=text, others=(text,)),
+        interpreter=text,
+        performers=(text,),
+        conclusions=(text, text),
+        differentials=(text, text),
+        recommendations=(text,),
+        comparison=(text,),
+        procedures=(text,),
+        urgent=(text,),
+        studies=(text,),
+        edition=Edition("amended", 2, text, text, (text,), (text,)),
+    )
+
+
+@pytest.mark.parametrize("text", HOSTILE)
+def test_no_text_changes_an_element_of_the_page_or_the_narrative(text: str) -> None:
+    plain, hostile = compose(everywhere("plain"), ROWS), compose(everywhere(text), ROWS)
+    assert Elements(html(hostile)).tags == Elements(html(plain)).tags
+    tags = [e.tag for e in ElementTree.fromstring(narrative(plain)).iter()]
+    assert [e.tag for e in ElementTree.fromstring(narrative(hostile)).iter()] == tags
+
+
+def test_what_people_wrote_is_shown_as_they_wrote_it() -> None:
+    assert Elements(html(compose(everywhere("a < b & c"), ROWS))).text.count("a < b & c") >= 20
+
+
+def test_the_page_runs_nothing_and_fetches_nothing() -> None:
+    page = html(compose(FACTS, ROWS))
+    tags = Elements(page).tags
+    assert {"script", "img", "link", "iframe", "object", "form", "svg"}.isdisjoint(tag for tag, _ in tags)
+    assert {"src", "href", "style", "srcset", "onclick"}.isdisjoint(name for _, names in tags for name in names)
+    assert "default-src 'none'" in page
+    assert "url(" not in page
+    assert "@import" not in page
+
+
+def test_the_conclusion_stands_before_everything_but_identity_and_notices() -> None:
+    text = Elements(html(compose(FACTS, ROWS))).text
+    assert text.index("Mildly enlarged spleen.") < text.index("Identity\n")
+
+
+def test_limits_stand_beside_the_conclusion() -> None:
+    text = Elements(html(compose(with_steps(step("spleen", "Spleen")), ROWS))).text
+    assert text.index("Not examined: Spleen.") < text.index("Identity\n")
+
+
+@pytest.mark.parametrize("form", [html, narrative, plain_text])
+def test_all_forms_say_every_statement_and_every_digit(form: object) -> None:
+    report = compose(FACTS, ROWS)
+    said = " ".join(Elements(form(report)).text.split())  # type: ignore[operator]
+    for section in report.sections:
+        assert section.title in said
+        for statement in section.statements:
+            assert " ".join(statement.text.split()) in said
+            assert all(m.value in said and m.limit in said for m in statement.measurements)
+    assert "21.40 mm" in said
+    assert all(text in said for _, text in report.cautions)
+
+
+@pytest.mark.parametrize("form", [html, narrative, plain_text])
+@pytest.mark.parametrize(
+    ("status", "words"),
+    [("preliminary", "This is not the final report."), ("entered-in-error", "This report was withdrawn")],
+)
+def test_all_forms_say_when_they_are_not_to_be_used(form: object, status: str, words: str) -> None:
+    assert words in form(compose(replace(FACTS, edition=Edition(status)), ROWS))  # type: ignore[operator]
+
+
+def test_the_page_is_well_formed_for_people_and_machines() -> None:
+    page = html(compose(with_steps(SPLEEN, evidence=(measured("Observation/s3", "1"),)), ROWS))
+    tags = Elements(page).tags
+    assert page.startswith('<!DOCTYPE html>\n<html lang="en">')
+    assert [t for t, _ in tags].count("h1") == 1
+    assert all("scope" in names for tag, names in tags if tag == "th")
+    assert {"header", "main", "footer"} <= {t for t, _ in tags}
