@@ -1,0 +1,93 @@
+"""The front door: joins store, catalogue and actions into the web application, and serves it."""
+
+import threading
+from collections.abc import Callable
+
+import uvicorn
+from fastapi import FastAPI
+
+from service.access.keyring import Bearer, Keyring
+from service.actions import amend_report, finish_exam, settle_step, transact, withdraw_exam
+from service.actions.ports import House
+from service.api import log
+from service.api.kit import Kit
+from service.api.serve import create_app
+from service.basics.version import VERSION
+from service.catalogue.catalogue import Catalogue
+from service.catalogue.load import Catalogues
+from service.fhir import search, validate
+from service.fhir.reading import bundle
+from service.settings import Settings
+from service.store import SqlBooks
+
+OPERATIONS = {
+    "amend": amend_report.amend,
+    "finish": finish_exam.finish,
+    "settle": settle_step.settle,
+    "withdraw": withdraw_exam.withdraw,
+}
+
+
+def application(books: SqlBooks, catalogue: Catalogue, *, base: str, docs: bool = True) -> FastAPI:
+    """The web application over an open store. base is our own FHIR address, without a slash at its end."""
+    house = House(books, Catalogues(catalogue, books.catalogue_text), base)
+
+    def find(fingerprint: str) -> Bearer | None:
+        row = books.token(fingerprint)
+        return Bearer(row.organization, row.kind, row.scopes, row.label) if row else None
+
+    kit = Kit(
+        house=house,
+        books=books,
+        keys=Keyring(find),
+        transact=transact.transact,
+        entries=bundle.entries,
+        parse=search.parse,
+        parameters=search.parameters,
+        check=validate.check,
+        profile=validate.profile,
+        operations=OPERATIONS,
+        version=VERSION,
+        writers=2 if books.reads_inline else 8,  # SQLite has one writer at a time: one commits, the next one prepares
+        docs=docs,
+    )
+    return create_app(kit)
+
+
+def serve(
+    settings: Settings,
+    books: SqlBooks,
+    catalogue: Catalogue,
+    *,
+    host: str,
+    port: int,
+    courier: Callable[..., object] | None = None,
+) -> None:
+    """Serve until SIGTERM or SIGINT; what is being answered is finished first. The store is closed at the end.
+
+    courier, when given, carries posts in a thread of its own: called with (books, stop=, pause=, timeout=)."""
+    log.to_stdout(settings.log_level)
+    app = application(books, catalogue, base=settings.base_url or f"http://{host}:{port}/fhir", docs=settings.docs)
+    stop = threading.Event()
+    times = {"pause": settings.courier_pause, "timeout": settings.courier_timeout}
+    carrying = threading.Thread(target=courier, args=(books,), kwargs={"stop": stop, **times}) if courier else None
+    if carrying:
+        carrying.start()
+    try:
+        uvicorn.run(
+            app,
+            host=host,
+            port=port,
+            log_config=None,
+            access_log=False,
+            server_header=False,
+            proxy_headers=False,
+            ws="none",
+            timeout_graceful_shutdown=10,
+            limit_concurrency=1000,
+        )
+    finally:
+        stop.set()
+        if carrying:
+            carrying.join()
+        books.close()
