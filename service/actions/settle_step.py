@@ -14,7 +14,6 @@ from service.basics.ids import new_id
 from service.basics.stored import Exam, Trace
 from service.exam.act import Act
 from service.exam.entries import UNREAD, items
-from service.exam.settle import leave
 from service.exam.settle_faults import own_disposition
 from service.exam.survey import Step
 from service.fhir import exact
@@ -41,22 +40,6 @@ def settle(house: House, caller: Caller, task_id: str, parameters: Json) -> Json
         found = [stored.get(("Task", t)) or work.get("Task", t) for t in wanted]
         tasks = [decoded(s) for s in found if s is not None]
     return _bundle(tasks) if on_station else tasks[0]
-
-
-def leave_rest(house: House, work: Work, caller: Caller, *, exam: Exam, reason: str, detail: str = "") -> list[Json]:
-    """Close every step of the exam that still owes something, as not examined (or seen in part, where it was seen at
-    all) for one reason, within the open work; returns the resources to be written."""
-    before = open_sheet(house, work, exam)
-    act = Act(key=new_id(), at=before.now, by=caller.label, reason=reason, detail=detail)
-    open_ = [s for s in before.steps if before.owed(s)]
-    after = act_on(before, [(s.rule.code, leave(s, act)) for s in open_])
-    return keep(work, before, after)
-
-
-def still_owed(house: House, work: Work, exam: Exam) -> list[tuple[Step, str]]:
-    """(step, words) of each thing the exam still owes, in scanning order; empty when it can be finished."""
-    sheet = open_sheet(house, work, exam)
-    return [(step, one.text) for step in sheet.steps for one in sheet.owed(step)]
 
 
 def _exam(work: Work, task_id: str) -> Exam:
@@ -135,6 +118,3 @@ def _line(work: Work, caller: Caller, *, task_id: str, entities: list[str]) -> T
         operation="settle",
         entities=tuple(entities[:200]),
     )
-
-
-__all__ = ["leave_rest", "settle", "still_owed"]

@@ -75,13 +75,12 @@ def kind(entry: Entry | None) -> str:
 
 
 def _overtakes(look: Entry, last: Entry, *, later: bool) -> bool:
-    """A look overtakes when it was made later; without two clock times, when it was entered later.
+    """A look overtakes what was stated before it came in, unless its own clock says that it was made before.
 
     What proves a sight overtakes "not there" whenever it was made: nothing is unseen and measured."""
     if proves_sight(look) and tail(last) in NOT_THERE:
         return True
-    order = moments.compare(look.at, last.at)
-    return order > 0 if order else later
+    return later and moments.compare(look.at, last.at) != -1
 
 
 def retracted(entry: Entry, *, at: str = "", by: str = "") -> Entry:

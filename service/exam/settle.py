@@ -3,42 +3,15 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from service.basics.errors import Fault
-from service.exam import asking, settle_faults
+from service.exam import asking, moments, settle_faults
 from service.exam.act import Act
 from service.exam.entries import UNREAD, disposition, head, items, kind, last_disposition, live, proves_sight, take_back
 from service.exam.owed import asked
-from service.exam.rules import Attribute, Reason, Value
+from service.exam.rules import Attribute, Reason
+from service.exam.statement import Settled, Statement
 from service.exam.survey import Entry, Step
 
 __all__ = ["Act", "Settled", "Statement", "decide", "leave"]
-
-
-@dataclass(frozen=True, slots=True)
-class Statement:
-    """One entry of an act, and what is written for it beside the Task.
-
-    writes: "" (the Task is the record), "finding", "not-assessed", "disposition" or "answer"."""
-
-    entry: Entry
-    writes: str = ""
-    attribute: Attribute | None = None
-    value: Value | None = None
-    reason: Reason | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Settled:
-    """What an act does: entries it takes back, entries it makes, or everything that forbids it."""
-
-    ended: tuple[Entry, ...] = ()
-    made: tuple[Statement, ...] = ()
-    faults: tuple[Fault, ...] = ()
-
-    @property
-    def unchanged(self) -> bool:
-        """Whether the act says nothing new: it was said before."""
-        return not (self.ended or self.made or self.faults)
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +30,10 @@ class _Draft:
 def leave(step: Step, act: Act) -> Act:
     """The act that closes an open step because the rest of the exam is left: seen in part where it was seen at all."""
     seen = any(proves_sight(e) for e in live(step)) or kind(disposition(step)) in {"seen", "seen-part"}
-    return replace(act, disposition="seen-part" if seen else "not-seen")
+    last = last_disposition(step)
+    ahead = last is not None and moments.compare(act.at, last.at) == -1  # the clock of an earlier act was ahead
+    at = last.at if last is not None and ahead else act.at
+    return replace(act, at=at, disposition="seen-part" if seen else "not-seen")
 
 
 def decide(step: Step, act: Act, *, attributes: Sequence[Attribute], reasons: Mapping[str, Reason]) -> Settled:

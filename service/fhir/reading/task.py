@@ -30,8 +30,8 @@ def step_code(task: Json) -> str:
 
 
 def entries(task: Json) -> tuple[Entry, ...]:
-    """What was entered, in its order."""
-    return tuple(_entry(output) for output in task.get("output", []))
+    """What was entered, in its order; other output (a report) is none."""
+    return tuple(_entry(output) for output in task.get("output", []) if _item(output))
 
 
 def read_basis(task: Json) -> tuple[Animal, str, tuple[str, ...]]:
