@@ -2,16 +2,15 @@
 
 import threading
 from collections.abc import Callable
-
-import uvicorn
-from fastapi import FastAPI
+from typing import cast
 
 from service.access.keyring import Bearer, Keyring
 from service.actions import amend_report, finish_exam, settle_step, transact, withdraw_exam
 from service.actions.ports import House
 from service.api import log
-from service.api.kit import Kit
-from service.api.serve import create_app
+from service.api.kit import Kit, Records
+from service.api.listen import listen
+from service.api.serve import Application, create_app
 from service.basics.version import VERSION
 from service.catalogue.catalogue import Catalogue
 from service.catalogue.load import Catalogues
@@ -28,9 +27,10 @@ OPERATIONS = {
 }
 
 
-def application(books: SqlBooks, catalogue: Catalogue, *, base: str, docs: bool = True) -> FastAPI:
+def application(books: SqlBooks, catalogue: Catalogue, *, base: str, docs: bool = True) -> Application:
     """The web application over an open store. base is our own FHIR address, without a slash at its end."""
-    house = House(books, Catalogues(catalogue, books.catalogue_text), base)
+    records = cast(Records, books)  # the same words: its pages are of the store's own class, which ports.py can't name
+    house = House(records, Catalogues(catalogue, books.catalogue_text), base)
 
     def find(fingerprint: str) -> Bearer | None:
         row = books.token(fingerprint)
@@ -38,7 +38,7 @@ def application(books: SqlBooks, catalogue: Catalogue, *, base: str, docs: bool 
 
     kit = Kit(
         house=house,
-        books=books,
+        books=records,
         keys=Keyring(find),
         transact=transact.transact,
         entries=bundle.entries,
@@ -49,9 +49,17 @@ def application(books: SqlBooks, catalogue: Catalogue, *, base: str, docs: bool 
         operations=OPERATIONS,
         version=VERSION,
         writers=2 if books.reads_inline else 8,  # SQLite has one writer at a time: one commits, the next one prepares
+        gauges={
+            "posts_waiting": ("Posts that wait for delivery", lambda: _posts(books, "waiting")),
+            "posts_dead": ("Posts that were given up and need a person", lambda: _posts(books, "dead")),
+        },
         docs=docs,
     )
     return create_app(kit)
+
+
+def _posts(books: SqlBooks, state: str) -> int:
+    return sum(count for _, _, found, count, _ in books.backlog() if found == state)
 
 
 def serve(
@@ -74,18 +82,7 @@ def serve(
     if carrying:
         carrying.start()
     try:
-        uvicorn.run(
-            app,
-            host=host,
-            port=port,
-            log_config=None,
-            access_log=False,
-            server_header=False,
-            proxy_headers=False,
-            ws="none",
-            timeout_graceful_shutdown=10,
-            limit_concurrency=1000,
-        )
+        listen(app, host=host, port=port)
     finally:
         stop.set()
         if carrying:

@@ -45,7 +45,7 @@ class Probe:
             return await self._ready()
         # What is counted tells how busy everyone is: only those who are let in at all may see it.
         await self._reception.caller(Given(scope).headers, request=note.request)
-        return Answer(200, self._metrics.text(), media=self._metrics.media)
+        return Answer(200, await asyncio.to_thread(self._metrics.text), media=self._metrics.media)
 
     async def _ready(self) -> Answer:
         faults = await asyncio.to_thread(self._kit.books.ready)

@@ -19,6 +19,9 @@ from service.api.offers import PLACES
 from service.api.probes import PROBES, Probe
 from service.basics.errors import Fault, Missing, NotAllowed
 
+Application = FastAPI
+"""What create_app gives: the doors need its name, but not the library's."""
+
 
 def create_app(kit: Kit) -> FastAPI:
     """The application. Nothing is opened or read here; what needs closing is closed when it shuts down."""

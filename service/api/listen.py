@@ -1,0 +1,23 @@
+"""The application on a port, until it is told to stop."""
+
+import uvicorn
+from fastapi import FastAPI
+
+CONNECTIONS = 1000
+"""Connections at once; further ones are told 503."""
+
+
+def listen(app: FastAPI, *, host: str, port: int) -> None:
+    """Serve until SIGTERM or SIGINT; what is being answered then has ten seconds to be finished."""
+    uvicorn.run(
+        app,
+        host=host,
+        port=port,
+        log_config=None,
+        access_log=False,
+        server_header=False,
+        proxy_headers=False,
+        ws="none",
+        timeout_graceful_shutdown=10,
+        limit_concurrency=CONNECTIONS,
+    )
