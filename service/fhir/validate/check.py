@@ -5,9 +5,9 @@ from itertools import islice
 from typing import Any
 
 from service.basics.errors import Fault
+from service.fhir.validate import contained, rules
 from service.fhir.validate.compiled import validator
 from service.fhir.validate.faults import explained
-from service.fhir.validate.rules import broken
 
 MOST = 200  # faults told of one resource
 
@@ -19,37 +19,42 @@ def check(resource: Any, *, type_: str | None = None) -> list[Fault]:
     if not isinstance(resource, dict):
         return [Fault("structure", "a resource is a JSON object", type_ or "")]
     kind = resource.get("resourceType")
-    compiled = validator(kind) if isinstance(kind, str) else None
-    if not isinstance(kind, str) or compiled is None:
-        return [
-            Fault("structure", "resourceType is needed and names a type of R4", f"{type_ or 'Resource'}.resourceType")
-        ]
+    if not isinstance(kind, str) or validator(kind) is None:
+        place = f"{type_ or 'Resource'}.resourceType"
+        return [Fault("structure", "resourceType is needed and names a type of R4", place)]
     if type_ is not None and kind != type_:
-        return [Fault("invalid", f"a resource of type {type_} is needed here", "resourceType")]
+        return [Fault("invalid", f"a resource of type {type_} is needed here", f"{kind}.resourceType")]
+    return list(islice(dict.fromkeys([*_faults(kind, resource), *contained.broken(resource)]), MOST))
+
+
+def _faults(kind: str, resource: dict[str, Any]) -> Iterator[Fault]:
+    """The faults of a resource that may itself be contained."""
+    compiled = validator(kind)
     held = {kind: resource}
-    faults = [] if compiled.is_valid(held) else list(explained(kind, compiled.iter_errors(held)))
-    faults += broken(resource)
-    faults += _held(resource)
-    return list(islice(dict.fromkeys(faults), MOST))
-
-
-def _held(resource: dict[str, Any]) -> Iterator[Fault]:
+    if compiled is not None and not compiled.is_valid(held):
+        yield from explained(kind, compiled.iter_errors(held))
+    yield from rules.broken(resource)
+    for at, inner in enumerate(_list(resource.get("contained"))):
+        if _is_resource(inner):
+            yield from (fault.inside(f"{kind}.contained[{at}]") for fault in _faults(inner["resourceType"], inner))
     for place, inner in _places(resource):
-        if isinstance(inner, dict) and isinstance(inner.get("resourceType"), str):  # else the schema has told
+        if _is_resource(inner):
             yield from (fault.inside(place) for fault in check(inner))
 
 
+def _is_resource(value: Any) -> bool:
+    """Whether there is something to check; where not, the schema of the holder has told."""
+    return isinstance(value, dict) and isinstance(value.get("resourceType"), str)
+
+
 def _places(resource: dict[str, Any]) -> Iterator[tuple[str, Any]]:
-    """Where a resource holds other resources."""
-    kind = resource["resourceType"]
-    for at, inner in enumerate(_list(resource.get("contained"))):
-        yield f"{kind}.contained[{at}]", inner
-    if kind == "Bundle":
+    """Where a resource carries other resources, besides contained ones."""
+    if resource["resourceType"] == "Bundle":
         for at, entry in enumerate(_list(resource.get("entry"))):
             if isinstance(entry, dict):
                 yield f"Bundle.entry[{at}].resource", entry.get("resource")
                 yield f"Bundle.entry[{at}].response.outcome", _dict(entry.get("response")).get("outcome")
-    if kind == "Parameters":
+    if resource["resourceType"] == "Parameters":
         yield from _parameters(resource.get("parameter"), "Parameters.parameter")
 
 

@@ -1,29 +1,52 @@
 """A resource with others inside it -> faults of their ids, their links and what they may not hold (dom-2 to dom-5)."""
 
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, NamedTuple
 
 from service.basics.errors import Fault
+from service.fhir import exact
 from service.fhir.validate.places import fhirpath
 from service.fhir.validate.walk import walk
 
 
+class Link(NamedTuple):
+    """A text that begins with #: the FHIRPath and name of its element, and the id; "" is the holder itself."""
+
+    place: str
+    name: str
+    id: str
+
+
 def broken(resource: dict[str, Any]) -> list[Fault]:
-    """Every such fault of one resource; [] when nothing is contained and nothing is referred to by #."""
-    kind = resource["resourceType"]
+    """Every such fault of a resource that is not itself contained."""
     given = resource.get("contained")
-    inner = [one for one in given if isinstance(one, dict)] if isinstance(given, list) else []
-    faults = [fault for at, one in enumerate(inner) for fault in _of_one(one, f"{kind}.contained[{at}]")]
-    ids = {one["id"] for one in inner if isinstance(one.get("id"), str)}
-    outside, between = _links(resource), [_links(one) for one in inner if "resourceType" in one]
-    for place, target in (*outside, *(link for links in between for link in links)):
-        if target and target not in ids:
-            faults.append(Fault("invariant", f"ref-1: nothing contained here has the id {target[:64]}", place))
-    reached = {target for _, target in outside} | {target for links in between for _, target in links}
-    for at, one in enumerate(inner):
-        if one.get("id") not in reached and not _points_up(one):
-            faults.append(Fault("invariant", "dom-3: nothing refers to this resource", f"{kind}.contained[{at}]"))
+    if given is None and b'"#' not in exact.encode(resource):
+        return []
+    inner = _inner(given)
+    links = list(_links(resource)) + [link for _, one in inner for link in _links(one)]
+    faults = list(_dangling(resource, [one for _, one in inner]))
+    reached = {link.id for link in links}
+    for at, one in inner:
+        place = f"{resource['resourceType']}.contained[{at}]"
+        faults += _of_one(one, place)
+        faults += (fault.inside(place) for fault in _dangling(one, [other for _, other in inner]))
+        if one.get("id") not in reached and not any(link.id == "" for link in _links(one)):
+            faults.append(Fault("invariant", "dom-3: nothing refers to this resource", place))
     return faults
+
+
+def _inner(given: Any) -> list[tuple[int, dict[str, Any]]]:
+    items = given if isinstance(given, list) else []
+    return [
+        (at, one) for at, one in enumerate(items) if isinstance(one, dict) and isinstance(one.get("resourceType"), str)
+    ]
+
+
+def _dangling(resource: dict[str, Any], inner: list[dict[str, Any]]) -> Iterator[Fault]:
+    ids = [one.get("id") for one in inner]
+    for link in _links(resource):
+        if link.name == "reference" and link.id and link.id not in ids:
+            yield Fault("invariant", f"ref-1: nothing contained here has the id {link.id[:64]}", link.place)
 
 
 def _of_one(one: dict[str, Any], place: str) -> Iterator[Fault]:
@@ -39,23 +62,10 @@ def _of_one(one: dict[str, Any], place: str) -> Iterator[Fault]:
         yield Fault("invariant", "dom-5: a contained resource has no security label", f"{place}.meta")
 
 
-def _links(resource: dict[str, Any]) -> list[tuple[str, str]]:
-    """(place, id) of everything that refers to a contained resource; the id is "" for the holder itself."""
-    return [
-        (fhirpath(kind, (*path, name)), text[1:])
-        for kind, path, value in walk(resource)
-        for name, item in value.items()
-        for text in (item if isinstance(item, list) else [item])
-        if isinstance(text, str) and text.startswith("#") and _refers(name)
-    ]
-
-
-def _refers(name: str) -> bool:
-    """Whether an element of this name can hold a reference, canonical or uri."""
-    return name in ("reference", "url") or name.endswith(
-        ("Uri", "Url", "Canonical", "profile", "instantiates", "topic")
-    )
-
-
-def _points_up(one: dict[str, Any]) -> bool:
-    return any(target == "" for _, target in _links(one)) if "resourceType" in one else True
+def _links(resource: dict[str, Any]) -> Iterator[Link]:
+    kind = str(resource["resourceType"])
+    for path, value in walk(resource):
+        for name, item in value.items():
+            for text in item if isinstance(item, list) else [item]:
+                if isinstance(text, str) and text.startswith("#"):
+                    yield Link(fhirpath(kind, (*path, name)), name, text[1:])

@@ -54,7 +54,7 @@ def _single(type_: str, error: Any, *, path: list[Step], schema_path: list[Step]
         return _ruled(type_, error, path=path, comment=comment)
     place = fhirpath(type_, path)
     kind = error.kind.name
-    if kind == "enum":
+    if kind == "enum" and isinstance(error.instance, str):
         return Fault("code-invalid", f"{_shown(error.instance)} is not one of {_list(error.kind.options)}", place)
     if kind == "contains":
         return Fault("code-invalid", "no coding is from the value set that R4 requires here", place)
@@ -108,23 +108,25 @@ def _holder(schema_path: list[Step]) -> str:
 
 
 def _node(schema_path: list[Step]) -> Any:
-    node: Any = {"$defs": definitions()}
+    return _nodes(schema_path)[-1]
+
+
+def _nodes(schema_path: list[Step]) -> list[Any]:
+    """What lies on the way through the schema, its root first."""
+    found: list[Any] = [{"$defs": definitions()}]
     for step in schema_path:
-        node = node[step] if isinstance(node, list) else node.get(str(step), {})
-    return node
+        node = found[-1]
+        if isinstance(node, list) and isinstance(step, int):
+            found.append(node[step])
+        else:
+            found.append(node.get(str(step)) if isinstance(node, dict) else None)
+    return found
 
 
 def _comment(schema_path: list[Step]) -> str:
     """The comment of the innermost rule that an error lies in."""
-    node: Any = {"$defs": definitions()}
-    comment = ""
-    for step in schema_path:
-        node = node[step] if isinstance(node, list) else node.get(str(step), {})
-        if isinstance(node, dict):
-            comment = node.get("$comment", comment)
-        elif not isinstance(node, list):
-            break
-    return str(comment)
+    comments = [node["$comment"] for node in _nodes(schema_path) if isinstance(node, dict) and "$comment" in node]
+    return str(comments[-1]) if comments else ""
 
 
 def _shown(value: Any) -> str:

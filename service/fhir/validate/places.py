@@ -9,7 +9,7 @@ Step = str | int
 
 
 def fhirpath(type_: str, path: Iterable[Step]) -> str:
-    """The element's path: indices in brackets, choices without their type, extensions of primitives as the primitive."""
+    """The element's path: indices in brackets, choices without their type, a primitive's twin as itself."""
     place, at = type_, type_
     for step in path:
         if isinstance(step, int):

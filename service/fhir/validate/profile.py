@@ -42,12 +42,12 @@ def _finding(observation: dict[str, Any]) -> Iterator[Fault]:
     if systems & {uris.ATTRIBUTE, uris.MEASURE} and not _has_site(observation):
         yield Fault("required", "a finding or measurement says where: bodySite is needed", "Observation.bodySite")
     quantity = observation.get("valueQuantity")
-    if (
-        uris.MEASURE in systems
-        and quantity is not None
-        and (quantity.get("system") != uris.UCUM or "code" not in quantity)
-    ):
+    if uris.MEASURE in systems and quantity is not None and not _in_ucum(quantity):
         yield Fault("required", f"a measurement has a unit of {uris.UCUM}", "Observation.value")
+
+
+def _in_ucum(quantity: dict[str, Any]) -> bool:
+    return quantity.get("system") == uris.UCUM and "code" in quantity
 
 
 def _has_site(observation: dict[str, Any]) -> bool:

@@ -1,4 +1,4 @@
-"""Every object of a resource -> faults of data types: periods, ranges, narratives, nulls, characters, whole numbers."""
+"""Every object of a resource -> faults of data types: periods, ranges, nulls, characters, whole numbers."""
 
 from collections.abc import Iterator
 from decimal import Decimal
@@ -6,14 +6,13 @@ from typing import Any
 
 from service.basics.errors import Fault
 from service.fhir import moments
-from service.fhir.validate.narrative import unsafe
 from service.fhir.validate.places import fhirpath, kind_of
-from service.fhir.validate.walk import Nodes
+from service.fhir.validate.walk import Node
 
 
-def periods(nodes: Nodes) -> Iterator[Fault]:
+def periods(kind: str, nodes: list[Node]) -> Iterator[Fault]:
     """per-1: a period starts before it ends; what overlaps by its precision is allowed."""
-    for kind, path, value in nodes:
+    for path, value in nodes:
         start, end = _moment(value, "start"), _moment(value, "end")
         if start and end and start[0] > end[1]:
             yield Fault("invariant", "per-1: the start is after the end", fhirpath(kind, path))
@@ -24,9 +23,9 @@ def _moment(value: dict[str, Any], name: str) -> moments.Range | None:
     return moments.of_text(text) if isinstance(text, str) else None
 
 
-def ranges(nodes: Nodes) -> Iterator[Fault]:
+def ranges(kind: str, nodes: list[Node]) -> Iterator[Fault]:
     """rng-2: low is not above high, when both have the same unit."""
-    for kind, path, value in nodes:
+    for path, value in nodes:
         low, high = value.get("low"), value.get("high")
         if isinstance(low, dict) and isinstance(high, dict) and _unit(low) == _unit(high):
             first, last = low.get("value"), high.get("value")
@@ -38,18 +37,9 @@ def _unit(quantity: dict[str, Any]) -> tuple[Any, Any]:
     return quantity.get("system"), quantity.get("code", quantity.get("unit"))
 
 
-def narratives(nodes: Nodes) -> Iterator[Fault]:
-    """txt-1, txt-2: the narrative is harmless XHTML and says something."""
-    for kind, path, value in nodes:
-        div = value.get("div")
-        if isinstance(div, str):
-            for text in unsafe(div):
-                yield Fault("invariant", text, fhirpath(kind, (*path, "div")))
-
-
-def nulls(nodes: Nodes) -> Iterator[Fault]:
+def nulls(kind: str, nodes: list[Node]) -> Iterator[Fault]:
     """A null in a list stands for a value that has only extensions: they must be there."""
-    for kind, path, value in nodes:
+    for path, value in nodes:
         for name, items in value.items():
             if isinstance(items, list) and None in items:
                 yield from _lonely(value, name, kind=kind, path=path)
@@ -64,9 +54,9 @@ def _lonely(holder: dict[str, Any], name: str, *, kind: str, path: tuple[str | i
             yield Fault("structure", "null stands for nothing here", fhirpath(kind, (*path, name, at)))
 
 
-def control_characters(nodes: Nodes) -> Iterator[Fault]:
+def control_characters(kind: str, nodes: list[Node]) -> Iterator[Fault]:
     """Text holds no character below 32 but tab and line ends."""
-    for kind, path, value in nodes:
+    for path, value in nodes:
         for name, item in value.items():
             if any(_controlled(text) for text in (item if isinstance(item, list) else [item])):
                 yield Fault("value", "text holds a control character", fhirpath(kind, (*path, name)))
@@ -76,9 +66,9 @@ def _controlled(text: Any) -> bool:
     return isinstance(text, str) and any(c < " " and c not in "\t\n\r" for c in text)
 
 
-def whole_numbers(nodes: Nodes) -> Iterator[Fault]:
+def whole_numbers(kind: str, nodes: list[Node]) -> Iterator[Fault]:
     """An integer is written without fraction or exponent, which a schema takes for the same."""
-    for kind, path, value in nodes:
+    for path, value in nodes:
         for name, item in value.items():
             if isinstance(item, Decimal) and kind_of(kind, (*path, name)) in ("integer", "positiveInt", "unsignedInt"):
                 yield Fault("value", "a whole number has no fraction or exponent", fhirpath(kind, (*path, name)))

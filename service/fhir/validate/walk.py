@@ -5,19 +5,15 @@ from typing import Any
 
 Path = tuple[str | int, ...]
 Node = tuple[Path, dict[str, Any]]
-Nodes = list[tuple[str, Path, dict[str, Any]]]
-
-_HOLDERS = frozenset({"contained", "resource", "outcome"})
 
 
-def walk(resource: dict[str, Any]) -> Iterator[tuple[str, Path, dict[str, Any]]]:
-    """(type of the resource, path, object) for every object, the resource itself first."""
-    kind = str(resource["resourceType"])
+def walk(resource: dict[str, Any]) -> Iterator[Node]:
+    """(path, object) for every object, the resource itself first."""
     todo: list[tuple[Path, Any]] = [((), resource)]
     while todo:
         path, value = todo.pop()
         if isinstance(value, list):
             todo += [((*path, at), item) for at, item in reversed(list(enumerate(value)))]
-        elif isinstance(value, dict) and not (path and "resourceType" in value and _HOLDERS & set(path)):
-            yield kind, path, value
+        elif isinstance(value, dict) and not (path and "resourceType" in value):
+            yield path, value
             todo += [((*path, name), item) for name, item in reversed(value.items()) if isinstance(item, dict | list)]
