@@ -12,15 +12,18 @@ from service.store.deliveries import AttemptRow, Delivery
 from service.store.engine import Unusable
 from service.store.faults import RETRYABLE, retryable
 from service.store.outbox import Leased
+from service.store.rebuild import Derivations, Rebuilt
 from service.store.register import DestinationRow, OrganizationRow, TokenRow
 
 __all__ = [
     "RETRYABLE",
     "AttemptRow",
     "Delivery",
+    "Derivations",
     "DestinationRow",
     "Leased",
     "OrganizationRow",
+    "Rebuilt",
     "SqlBooks",
     "TokenRow",
     "Unusable",

@@ -11,6 +11,7 @@ from service.basics.stored import Trace
 from service.store import audit
 from service.store.engine import Unusable, make_engine
 from service.store.outbox import Outbox
+from service.store.rebuild import Derivations, Rebuilt, rebuild
 from service.store.session import Pool
 from service.store.tables import REVISION
 from service.store.view import SqlView
@@ -46,6 +47,10 @@ class SqlBooks(Outbox):
         with self._pool.reading() as session:
             found = session.one("SELECT text FROM catalogue WHERE hash = ?", hash_)
         return found[0] if found else None
+
+    def rebuild(self, organization: str, derive: Derivations) -> Rebuilt:
+        """Derive every projection of an organisation again from its resources."""
+        return rebuild(self._pool, organization, derive=derive)
 
     def ready(self) -> list[str]:
         """What keeps the store from serving: nothing when it can."""

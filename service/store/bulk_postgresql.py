@@ -6,19 +6,17 @@ from service.basics.stored import Record
 from service.store.changes import FORMER_COLUMNS, MarkChanges, changed_meanwhile, mark_changes, version_row
 from service.store.session import Session
 
-_LOCK = (
-    "SELECT r.row, r.type, r.id, r.version FROM unnest(?::text[], ?::text[]) AS w (type, id) JOIN resource r"
-    " ON r.organization = ? AND r.type = w.type AND r.id = w.id ORDER BY r.row FOR UPDATE OF r"
-)
+# Each id is looked up by the whole key: without statistics a plan of its own choice would read the whole type.
 _KEEP = (
-    f"INSERT INTO former ({FORMER_COLUMNS}) SELECT {FORMER_COLUMNS} FROM resource"
-    " WHERE organization = ? AND row = ANY(?::bigint[])"
+    f"INSERT INTO former ({FORMER_COLUMNS}) SELECT {FORMER_COLUMNS} FROM unnest(?::text[], ?::text[], ?::bigint[])"
+    " AS w (t, i, v) CROSS JOIN LATERAL (SELECT * FROM resource WHERE organization = ? AND type = w.t AND id = w.i"
+    " AND version = w.v OFFSET 0) r RETURNING type, id, row"
 )
 _REPLACE = (
     "UPDATE resource SET version = w.version, updated = w.updated, updated_us = w.updated_us, deleted = w.deleted,"
     " method = w.method, body = w.body FROM unnest(?::bigint[], ?::bigint[], ?::text[], ?::bigint[], ?::bool[],"
     " ?::text[], ?::bytea[]) AS w (row, version, updated, updated_us, deleted, method, body)"
-    " WHERE resource.organization = ? AND resource.row = w.row"
+    " WHERE resource.organization = ? AND resource.row = w.row AND resource.version = w.version - 1"
 )
 _FREE = "SELECT nextval('resource_row_seq') FROM generate_series(1, ?)"
 _ADD = f"COPY resource ({FORMER_COLUMNS}) FROM STDIN (FORMAT BINARY)"
@@ -34,22 +32,24 @@ def write(session: Session, organization: str, records: Sequence[Record]) -> Non
         free = [row[0] for row in session.rows(_FREE, len(added))]
         _copy_resources(session, [(n, *version_row(organization, r.new)) for n, r in zip(free, added, strict=True)])
         rows |= {(r.new.type, r.new.id): n for n, r in zip(free, added, strict=True)}
-    _write_marks(session, mark_changes((rows[r.new.type, r.new.id], r) for r in records))
+    write_marks(session, mark_changes((rows[r.new.type, r.new.id], r) for r in records))
 
 
 def _replace(session: Session, organization: str, records: Sequence[Record]) -> dict[tuple[str, str], int]:
-    types, ids = [r.new.type for r in records], [r.new.id for r in records]
-    found = {(t, i): (row, version) for row, t, i, version in session.rows(_LOCK, types, ids, organization)}
+    wanted = [(r.new.type, r.new.id, r.new.version - 1) for r in records]
+    types, ids, versions = zip(*wanted, strict=True)
+    kept = session.rows(_KEEP, list(types), list(ids), _numbers(versions), organization)
+    rows = {(type_, id_): row for type_, id_, row in kept}
     for r in records:
-        if r.before and found.get((r.new.type, r.new.id), (0, 0))[1] != r.before.version:
+        if (r.new.type, r.new.id) not in rows:
             raise changed_meanwhile(r)
-    rows = [found[key][0] for key in zip(types, ids, strict=True)]
-    session.run(_KEEP, organization, _numbers(rows))
-    values = list(zip(*(version_row(organization, r.new)[3:] for r in records), strict=True))
-    version, updated, updated_us, deleted, method, body = map(list, values)
-    numbers = (_numbers(rows), _numbers(version), updated, _numbers(updated_us), deleted, method, body)
-    session.run(_REPLACE, *numbers, organization)
-    return {key: row for key, (row, _) in found.items()}
+    # in the order of their rows, so that two writers never wait for each other in a circle
+    lines = sorted((rows[r.new.type, r.new.id], *version_row(organization, r.new)[3:]) for r in records)
+    row, version, updated, updated_us, deleted, method, body = map(list, zip(*lines, strict=True))
+    numbers = (_numbers(row), _numbers(version), updated, _numbers(updated_us), deleted, method, body)
+    if session.run(_REPLACE, *numbers, organization) != len(records):
+        raise changed_meanwhile(records[0])
+    return rows
 
 
 def _numbers(values: Iterable[object]) -> str:
@@ -64,14 +64,16 @@ def _copy_resources(session: Session, lines: Iterable[tuple[object, ...]]) -> No
             copy.write_row(line)
 
 
-def _write_marks(session: Session, changes: MarkChanges) -> None:
+def write_marks(session: Session, changes: MarkChanges) -> None:
+    """Write the differences of search keys."""
     if changes.unknown:
         for table in ("mark", "text_mark"):
             session.run(f"DELETE FROM {table} WHERE row = ANY(?::bigint[])", _numbers(changes.unknown))
     if changes.gone:
         columns = [_numbers(column) for column in zip(*changes.gone, strict=True)]
         session.run(
-            "DELETE FROM mark USING unnest(?::bigint[], ?::bigint[], ?::bigint[], ?::bigint[]) AS w (key, low, high, row)"
+            "DELETE FROM mark USING unnest(?::bigint[], ?::bigint[], ?::bigint[], ?::bigint[])"
+            " AS w (key, low, high, row)"
             " WHERE mark.key = w.key AND mark.low = w.low AND mark.high = w.high AND mark.row = w.row",
             *columns,
         )
@@ -79,6 +81,6 @@ def _write_marks(session: Session, changes: MarkChanges) -> None:
         session.many("DELETE FROM text_mark WHERE key = ? AND text = ? AND row = ?", changes.texts_gone)
     if changes.come:
         with session.cursor.copy("COPY mark (key, low, high, row) FROM STDIN") as copy:
-            copy.write("".join("%d\t%d\t%d\t%d\n" % line for line in sorted(changes.come)))
+            copy.write("".join(f"{key}\t{low}\t{high}\t{row}\n" for key, low, high, row in sorted(changes.come)))
     if changes.texts_come:
         session.many("INSERT INTO text_mark (key, text, row) VALUES (?, ?, ?)", sorted(changes.texts_come))

@@ -7,7 +7,9 @@ from service.store.changes import FORMER_COLUMNS, MarkChanges, changed_meanwhile
 from service.store.session import Session
 
 _FIND = "SELECT row, version FROM resource WHERE organization = ? AND type = ? AND id = ?"
-_KEEP = f"INSERT INTO former ({FORMER_COLUMNS}) SELECT {FORMER_COLUMNS} FROM resource WHERE organization = ? AND row = ?"
+_KEEP = (
+    f"INSERT INTO former ({FORMER_COLUMNS}) SELECT {FORMER_COLUMNS} FROM resource WHERE organization = ? AND row = ?"
+)
 _REPLACE = (
     "UPDATE resource SET version = ?, updated = ?, updated_us = ?, deleted = ?, method = ?, body = ?"
     " WHERE organization = ? AND row = ?"
@@ -23,7 +25,7 @@ def write(session: Session, organization: str, records: Sequence[Record]) -> Non
     session.many(_REPLACE, [(*version_row(organization, r.new)[3:], organization, row) for row, r in replaced])
     added = [(row, *version_row(organization, r.new)) for row, r in zip(rows, records, strict=True) if not r.before]
     session.many(_ADD, added)
-    _write_marks(session, mark_changes(zip(rows, records, strict=True)))
+    write_marks(session, mark_changes(zip(rows, records, strict=True)))
 
 
 def _rows(session: Session, organization: str, records: Sequence[Record]) -> list[int]:
@@ -42,7 +44,8 @@ def _rows(session: Session, organization: str, records: Sequence[Record]) -> lis
     return rows
 
 
-def _write_marks(session: Session, changes: MarkChanges) -> None:
+def write_marks(session: Session, changes: MarkChanges) -> None:
+    """Write the differences of search keys."""
     if changes.unknown:
         for table in ("mark", "text_mark"):
             session.many(f"DELETE FROM {table} WHERE row = ?", [(row,) for row in changes.unknown])

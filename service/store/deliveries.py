@@ -24,7 +24,8 @@ _LATER_WENT_OUT = (
     " AND (e.state = 'delivered' OR e.lease <> '') LIMIT 1"
 )
 _AGAIN = (
-    "UPDATE post SET state = 'waiting', tries = 0, due_us = ?, lease = '', lease_us = 0 WHERE organization = ? AND id = ?"
+    "UPDATE post SET state = 'waiting', tries = 0, due_us = ?, lease = '', lease_us = 0"
+    " WHERE organization = ? AND id = ?"
 )
 
 
@@ -104,7 +105,9 @@ class Deliveries(Register):
         with self._pool.writing() as session:
             state = _hold(session, organization, id_)
             if state == "waiting":
-                raise Conflict(Fault("conflict", "This post is still waiting for its turn; there is nothing to replay."))
+                raise Conflict(
+                    Fault("conflict", "This post is still waiting for its turn; there is nothing to replay.")
+                )
             if session.one(_LATER_WENT_OUT, organization, id_):
                 text = "A later post of the same exam went out already; this one would put older content in its place."
                 raise Conflict(Fault("conflict", text))
@@ -130,5 +133,7 @@ def _hold(session: Session, organization: str, id_: str) -> str:
 
 
 def _delivery(row: Row) -> Delivery:
-    leased = instant(moment(row[10])) if row[11] else ""
-    return Delivery(*row[:9], due=instant(moment(row[9])) if row[6] == "waiting" else "", leased_until=leased)
+    organization, id_, destination, key, thread, event, state, tries, made, due_us, lease_us, lease = row
+    due = instant(moment(due_us)) if state == "waiting" else ""
+    leased = instant(moment(lease_us)) if lease else ""
+    return Delivery(organization, id_, destination, key, thread, event, state, tries, made, due, leased)

@@ -4,7 +4,6 @@ import sqlite3
 from pathlib import Path
 from typing import Any
 
-import psycopg
 from sqlalchemy import Engine, create_engine, event
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError
@@ -44,6 +43,7 @@ def _set_sqlite(connection: sqlite3.Connection, _record: object) -> None:
     connection.execute("PRAGMA synchronous=FULL")
     connection.execute("PRAGMA foreign_keys=ON")
     connection.execute("PRAGMA cache_size=-16000")
+    connection.execute("PRAGMA wal_autocheckpoint=4000")  # pages: 16 MiB of log between checkpoints
     if mode != "wal":
         raise Unusable("SQLite cannot keep a write-ahead log here; put the file on a local disk.")
 

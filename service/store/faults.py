@@ -20,7 +20,13 @@ _POSTGRES_TAKEN = "23505"  # unique_violation
 
 _SQLITE_BUSY = frozenset({sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_INTERRUPT})
 _SQLITE_FULL = frozenset(
-    {sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_CORRUPT}
+    {
+        sqlite3.SQLITE_FULL,
+        sqlite3.SQLITE_IOERR,
+        sqlite3.SQLITE_READONLY,
+        sqlite3.SQLITE_CANTOPEN,
+        sqlite3.SQLITE_CORRUPT,
+    }
 )
 _SQLITE_TAKEN = frozenset({sqlite3.SQLITE_CONSTRAINT_UNIQUE, sqlite3.SQLITE_CONSTRAINT_PRIMARYKEY})
 

@@ -7,7 +7,7 @@ from typing import Protocol
 
 from service.store.deliveries import ATTEMPT, Deliveries
 from service.store.instants import instant, micros
-from service.store.session import Session
+from service.store.session import Row, Session
 
 # a post waits for every earlier one of its thread that is not delivered, or dead and skipped by a person
 _FREE = (
@@ -16,7 +16,9 @@ _FREE = (
     " WHERE e.organization = p.organization AND e.destination = p.destination AND e.thread = p.thread"
     " AND e.row < p.row AND e.state IN ('waiting', 'dead'))"
 )
-_WAITING_FOR = f"SELECT p.organization, p.destination, min(p.due_us){_FREE} GROUP BY p.organization, p.destination ORDER BY 3"
+_WAITING_FOR = (
+    f"SELECT p.organization, p.destination, min(p.due_us){_FREE} GROUP BY p.organization, p.destination ORDER BY 3"
+)
 _TAKE = (
     "SELECT p.organization, p.destination, d.url, d.secret, p.id, p.key, p.thread, p.event, p.body, p.tries"
     f"{_FREE} AND p.organization = ? AND p.destination = ? ORDER BY p.due_us, p.row LIMIT ?"
@@ -86,7 +88,7 @@ class Outbox(Deliveries):
             for place, (organization, destination, _) in enumerate(waiting):
                 share = -(-(limit - len(taken)) // (len(waiting) - place))
                 rows = session.rows(_take(session), at, at, organization, destination, share)
-                taken += [Leased(*row, token=f"{uuid.uuid4()}/{worker}", until=until) for row in rows]
+                taken += [_leased(row, worker, until=until) for row in rows]
             session.many(_LEASE, ((p.token, micros(until), p.organization, p.id) for p in taken))
         return taken
 
@@ -120,6 +122,12 @@ class Outbox(Deliveries):
 
 def _take(session: Session) -> str:
     return _TAKE + _SKIP_TAKEN if session.postgres else _TAKE
+
+
+def _leased(row: Row, worker: str, *, until: datetime) -> Leased:
+    organization, destination, url, secret, id_, key, thread, event, body, tries = row
+    token = f"{uuid.uuid4()}/{worker}"
+    return Leased(organization, destination, url, secret, id_, key, thread, event, body, tries, token, until)
 
 
 def _record(session: Session, leased: Leased, settlement: Settlement) -> None:

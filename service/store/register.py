@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 
 from service.store.instants import instant
-from service.store.session import Pool
+from service.store.session import Pool, Row
 
 KINDS = frozenset({"practice", "clinic", "records"})
 
@@ -97,9 +97,12 @@ class Register:
     def revoke_token(self, organization: str, hash_: str) -> bool:
         """Make a token worthless; False when there is none."""
         with self._pool.writing() as session:
-            return session.run(
-                "UPDATE token SET revoked = ? WHERE organization = ? AND hash = ?", True, organization, hash_
-            ) == 1
+            return (
+                session.run(
+                    "UPDATE token SET revoked = ? WHERE organization = ? AND hash = ?", True, organization, hash_
+                )
+                == 1
+            )
 
     def add_destination(
         self, organization: str, name: str, *, url: str, authorization: str = "", kind: str = "fhir", settings: str = ""
@@ -116,16 +119,21 @@ class Register:
         """One destination of an organisation."""
         with self._pool.reading() as session:
             found = session.one(f"{_DESTINATION} WHERE organization = ? AND name = ?", organization, name)
-        return DestinationRow(*found[:6], bool(found[6]), found[7]) if found else None
+        return _destination(found) if found else None
 
     def destinations(self, organization: str) -> tuple[DestinationRow, ...]:
         """All destinations of an organisation, by name."""
         with self._pool.reading() as session:
             found = session.rows(f"{_DESTINATION} WHERE organization = ? ORDER BY name", organization)
-        return tuple(DestinationRow(*row[:6], bool(row[6]), row[7]) for row in found)
+        return tuple(map(_destination, found))
 
     def switch_destination(self, organization: str, name: str, *, active: bool, why: str = "") -> bool:
         """Switch a destination on or off; its posts wait meanwhile. False when there is none."""
         sql = "UPDATE destination SET active = ?, disabled = ? WHERE organization = ? AND name = ?"
         with self._pool.writing() as session:
             return session.run(sql, active, "" if active else why, organization, name) == 1
+
+
+def _destination(row: Row) -> DestinationRow:
+    organization, name, url, secret, kind, settings, active, disabled = row
+    return DestinationRow(organization, name, url, secret, kind, settings, bool(active), disabled)

@@ -87,9 +87,7 @@ def _check(criterion: Criterion) -> _Sql:
     match criterion:
         case Exact(keys=keys, negated=negated):
             none = "NOT " if negated else ""
-            return _Sql(
-                f"{none}EXISTS (SELECT 1 FROM mark m WHERE m.row = r.row AND m.key IN ({_places(keys)}))", keys
-            )
+            return _Sql(f"{none}EXISTS (SELECT 1 FROM mark m WHERE m.row = r.row AND m.key IN ({_places(keys)}))", keys)
         case Period() | AnyPeriod():
             periods = criterion.periods if isinstance(criterion, AnyPeriod) else (criterion,)
             return _exists("mark", [_period(p) for p in periods])

@@ -31,7 +31,8 @@ _POST = (
     " lease_us) VALUES (?, ?, ?, ?, ?, ?, ?, 'waiting', 0, ?, ?, '', 0)"
 )
 _UNMAPPED = (
-    "INSERT INTO unmapped (organization, what, system, code, display, seen, first, last) VALUES (?, ?, ?, ?, ?, 1, ?, ?)"
+    "INSERT INTO unmapped (organization, what, system, code, display, seen, first, last)"
+    " VALUES (?, ?, ?, ?, ?, 1, ?, ?)"
     " ON CONFLICT (organization, what, system, code) DO UPDATE SET seen = unmapped.seen + 1, last = excluded.last,"
     " display = excluded.display"
 )
@@ -71,9 +72,8 @@ class SqlWork(SqlView):
     def save_exam(self, exam: Exam) -> None:
         """Write the exam row; Conflict when its order has another exam."""
         e = exam
-        values = (e.id, e.order, e.animal, e.procedure, e.service, e.catalogue, e.state)
-        values += (e.started, e.report, e.invoice, e.credit)
-        self._session.run(_SAVE_EXAM, self.organization, *values)
+        opened = (e.id, e.order, e.animal, e.procedure, e.service, e.catalogue)
+        self._session.run(_SAVE_EXAM, self.organization, *opened, e.state, e.started, e.report, e.invoice, e.credit)
 
     def save_steps(self, steps: Iterable[StepKey]) -> None:
         """Write step rows."""
