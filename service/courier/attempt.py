@@ -1,5 +1,6 @@
 """Turns one leased post into one attempt: send, judge, and say what follows and when."""
 
+import asyncio
 import logging
 from collections.abc import Callable
 from datetime import datetime, timedelta
@@ -15,13 +16,23 @@ Now = Callable[[], datetime]
 
 
 async def attempt(post: Leased, *, lines: Lines, now: Now, draw: Draw) -> Settlement | None:
-    """Send the post once and settle its fate; None when too little of the lease is left to send it at all."""
-    started = now()
-    if started + timedelta(seconds=lines.seconds) > post.until:
-        return None  # a courier that was stopped and woke up: another one may be sending this by now
-    begun = monotonic_ns()
-    answer, ruling = await _send(post, lines=lines)
-    milliseconds = (monotonic_ns() - begun) // 1_000_000
+    """Send the post once and settle its fate; None when it was not sent at all.
+
+    That is so when too little of the lease is left, or when a shutdown came before its turn."""
+    turn = lines.turn(post)
+    try:
+        await turn.acquire()
+    except asyncio.CancelledError:
+        return None
+    try:
+        started = now()
+        if started + timedelta(seconds=lines.seconds) > post.until:
+            return None  # a courier that was stopped and woke up: another one may be sending this by now
+        begun = monotonic_ns()
+        answer, ruling = await _send(post, lines=lines)
+        milliseconds = (monotonic_ns() - begun) // 1_000_000
+    finally:
+        turn.release()
     return _settlement(post, answer, ruling=ruling, started=started, ended=now(), milliseconds=milliseconds, draw=draw)
 
 

@@ -11,6 +11,7 @@ from service.courier.answer import READ, Answer, NoAnswer
 from service.courier.ports import Leased
 
 CONNECT_SECONDS = 5
+AT_ONE_TIME = 8  # sends to one destination: kind to it, and a pool of more connections costs more than it carries
 TOTAL_SECONDS = 30  # from the first byte sent to the last one read, however slowly the other side drips
 HOPELESS = (httpx.InvalidURL, httpx.UnsupportedProtocol, httpx.LocalProtocolError, ValueError)
 
@@ -24,12 +25,17 @@ class Lines:
         self._transport = transport
         self._total = total_seconds
         self._clients: dict[tuple[str, str, str], httpx.AsyncClient] = {}
+        self._turns: dict[tuple[str, str], asyncio.Semaphore] = {}
         self._trusting: ssl.SSLContext | None = None
 
     @property
     def seconds(self) -> float:
         """The longest that one send can take."""
         return self._total
+
+    def turn(self, post: Leased) -> asyncio.Semaphore:
+        """To be held while sending: at most AT_ONE_TIME sends to one destination are under way."""
+        return self._turns.setdefault((post.organization, post.destination), asyncio.Semaphore(AT_ONE_TIME))
 
     async def send(self, post: Leased, *, request: str) -> Answer | NoAnswer:
         """Post the stored bytes as they are, once. Redirects are not followed and nothing in the answer is fetched."""
@@ -47,7 +53,7 @@ class Lines:
         except HOPELESS as fault:  # its text is not repeated: it can quote the credentials
             return NoAnswer(f"cannot be sent: the address or credentials are malformed ({type(fault).__name__})", True)
         except httpx.TransportError as fault:
-            return NoAnswer(f"no answer ({': '.join(filter(None, (type(fault).__name__, str(fault)[:200])))})")
+            return NoAnswer(f"no answer ({type(fault).__name__}: {ascii(str(fault)[:200])[1:-1]})".replace(": )", ")"))
 
     async def __aenter__(self) -> Self:
         return self
@@ -66,6 +72,7 @@ class Lines:
                 transport=self._transport,
                 verify=self._trust(post.url),
                 timeout=httpx.Timeout(self._total, connect=min(CONNECT_SECONDS, self._total)),
+                limits=httpx.Limits(max_connections=AT_ONE_TIME, max_keepalive_connections=AT_ONE_TIME),
                 follow_redirects=False,
                 trust_env=False,  # a .netrc or proxy of this machine's user is none of a destination's business
             )

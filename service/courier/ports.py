@@ -63,3 +63,6 @@ class Outbox(Protocol):
 
     def settle(self, leased: Leased, settlement: Settlement, *, now: datetime) -> bool:
         """Record the attempt and move the post; False, with nothing changed, when the lease is no longer ours."""
+
+    def release(self, leased: Leased) -> None:
+        """Give back a post that was never sent; nothing happens when the lease is no longer ours."""

@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from datetime import datetime
+from time import monotonic_ns
 from typing import TypeVar
 
 from service.courier import log
@@ -15,7 +16,8 @@ from service.courier.lines import Lines
 from service.courier.patience import Draw
 from service.courier.ports import Leased, Outbox, Settlement
 
-IN_FLIGHT = 64  # posts being sent at one time by one courier
+IN_FLIGHT = 64  # posts in the hands of one courier
+ARMFUL = 16  # with fewer hands free, looking for more posts waits a moment: each look is a query over all that is due
 LEASE_SECONDS = 90  # at least, and three times the longest send: a lease outlives the attempt it was taken for
 PAUSE_MILLISECONDS = 250  # between looks at an empty outbox
 LOOK_MILLISECONDS = 250  # between looks for more while others are under way
@@ -28,12 +30,15 @@ T = TypeVar("T")
 
 @dataclass(slots=True)
 class Tally:
-    """How the attempts of one run ended; late: settled after the lease was lost, so that they changed nothing."""
+    """How the attempts of one run ended.
+
+    late: settled after the lease was lost, so that it changed nothing; unsent: given back without an attempt."""
 
     delivered: int = 0
     waiting: int = 0
     dead: int = 0
     late: int = 0
+    unsent: int = 0
 
 
 @dataclass(slots=True)
@@ -47,10 +52,12 @@ class Courier:
     draw: Draw
     pause: int = PAUSE_MILLISECONDS
     in_flight: int = IN_FLIGHT
+    grace: int = GRACE_SECONDS
     tally: Tally = field(default_factory=Tally)
     _desk: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "courier-desk"))
     _sending: dict["asyncio.Task[Settlement | None]", tuple[Leased, datetime]] = field(default_factory=dict)
-    _settled: list[tuple[Leased, Settlement]] = field(default_factory=list)
+    _looked: int = 0
+    _settled: list[tuple[Leased, Settlement | None]] = field(default_factory=list)
 
     async def run(self, stopped: Callable[[], bool], *, until_idle: bool = False) -> Tally:
         """Deliver until `stopped` answers yes, or, with until_idle, until nothing is due; then finish up.
@@ -86,16 +93,32 @@ class Courier:
 
     def _turn(self, free: int) -> Sequence[Leased]:
         self._settle()
+        moment = monotonic_ns() // 1_000_000
+        if not free or (self._sending and free < ARMFUL and moment - self._looked < LOOK_MILLISECONDS):
+            return ()
+        self._looked = moment
         seconds = max(LEASE_SECONDS, 3 * math.ceil(self.lines.seconds))
-        return self.outbox.lease(self.worker, limit=free, seconds=seconds, now=self.now()) if free else ()
+        return self.outbox.lease(self.worker, limit=free, seconds=seconds, now=self.now())
 
     def _settle(self) -> None:
         while self._settled:
-            post, done = self._settled[0]
-            recorded = self.outbox.settle(post, done, now=self.now())
-            del self._settled[0]  # only now: a settlement that failed is tried again
-            self._count(done.state if recorded else "late")
-            log.attempt(post, done, worker=self.worker, recorded=recorded)
+            post, done = self._settled.pop(0)
+            try:
+                self._settle_one(post, done)
+            except Exception:
+                if self.now() < post.until:  # later again, behind the others; after that, the post is sent again anyway
+                    self._settled.append((post, done))
+                raise
+
+    def _settle_one(self, post: Leased, done: Settlement | None) -> None:
+        if done is None:
+            self.outbox.release(post)
+            self.tally.unsent += 1
+            log.line("not-sent", organization=post.organization, post=post.id, worker=self.worker)
+            return
+        recorded = self.outbox.settle(post, done, now=self.now())
+        self._count(done.state if recorded else "late")
+        log.attempt(post, done, worker=self.worker, recorded=recorded)
 
     def _count(self, what: str) -> None:
         setattr(self.tally, what, getattr(self.tally, what) + 1)
@@ -103,18 +126,13 @@ class Courier:
     def _collect(self, tasks: "set[asyncio.Task[Settlement | None]]") -> None:
         for task in tasks:
             post, started = self._sending.pop(task)
-            if task.cancelled():
-                self._settled.append((post, interrupted(started=started, now=self.now())))
-            elif (done := task.result()) is not None:
-                self._settled.append((post, done))
-            else:
-                self.tally.late += 1
-                log.line("lease-lost", organization=post.organization, post=post.id, worker=self.worker)
+            done = interrupted(started=started, now=self.now()) if task.cancelled() else task.result()
+            self._settled.append((post, done))
 
     async def _close(self) -> None:
         """Give what is under way a little time, cut off the rest, and settle all of it."""
         if self._sending:
-            _, hanging = await asyncio.wait(self._sending, timeout=GRACE_SECONDS)
+            _, hanging = await asyncio.wait(self._sending, timeout=self.grace)
             for task in hanging:
                 task.cancel()
             if hanging:

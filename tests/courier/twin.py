@@ -86,6 +86,11 @@ class Twin:
                 self.disabled.add(post.destination)
             return True
 
+    def release(self, leased: Leased) -> None:
+        with self.lock:
+            if self.posts[leased.id].token == leased.token:
+                self.posts[leased.id] = replace(self.posts[leased.id], token="", until=START)
+
     def _free(self, post: TwinPost, now: datetime) -> bool:
         earlier = (
             other
