@@ -10,7 +10,7 @@ from service import worker as back
 from service.basics.version import VERSION
 from service.commands import checking, description, opening, rebuilding
 from service.commands.groups import GROUPS
-from service.courier import log
+from service.api import log
 from service.demo import story
 from service.store.migrate import migrate as migrated
 
@@ -30,7 +30,7 @@ def serve(
     settings = opening.settings()
     catalogue = opening.catalogue(settings)
     books = opening.ready_books(settings)
-    front.serve(settings, books, catalogue, host=host, port=port, courier=back.carry if with_courier else None)
+    front.serve(settings, books, catalogue, host=host, port=port, courier=back.run if with_courier else None)
 
 
 @commands.command()

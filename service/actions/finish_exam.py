@@ -22,7 +22,7 @@ from service.fhir import exact, uris
 from service.fhir.reading.names import name_of
 from service.fhir.reading.parameters import named, text
 from service.fhir.writing.parameters import parameters as answered
-from service.fhir.writing.procedure import moved
+from service.fhir.writing.procedure import moved, outcome
 from service.fhir.writing.report import Party
 
 Json = dict[str, Any]
@@ -124,14 +124,15 @@ def _finish(
         case.procedure, status, start=started, end=now, reason=closed.why, report=f"DiagnosticReport/{report_id}"
     )
     changed = {r["id"]: r for r in closed.changed}
-    task = _done(changed.pop(case.exam.id, case.task), signature, closed=closed, now=now, report=report_id)
+    invoice = str(billed.invoice["id"]) if billed.invoice else ""
+    task = changed.pop(case.exam.id, case.task)
+    task = _done(task, signature, closed=closed, now=now, report=report_id, invoice=invoice)
     observations = [_final(o) for o in case.observations]
     finished = {o["id"] for o in observations}
     rest = [r for r in changed.values() if r["id"] not in finished]
     money = [*billed.charges, *([billed.invoice] if billed.invoice else [])]
     told = [task, report, procedure, *observations, *case.images, *money]
     rewrite(work, [task, report, procedure, *observations, *money, *rest, *_unbegun(case, changed, now)])
-    invoice = str(billed.invoice["id"]) if billed.invoice else ""
     work.save_exam(replace(case.exam, state="finished", started=started, report=report_id, invoice=invoice))
     delivering.promise(house, work, case, "finished", told)
     references = [("exam", f"Task/{case.exam.id}"), ("report", f"DiagnosticReport/{report_id}")]
@@ -155,14 +156,14 @@ def _billing(case: Case, known: Seen, signature: Signature, *, closed: Closed, s
     )
 
 
-def _done(task: Json, signature: Signature, *, closed: Closed, now: str, report: str) -> Json:
+def _done(task: Json, signature: Signature, *, closed: Closed, now: str, report: str, invoice: str) -> Json:
     changed = {**task, "status": "completed", "lastModified": now}
     if closed.why:
         coding = {"system": uris.REASON, "code": signature.remaining, "display": closed.why}
         words = signature.remaining_detail or closed.why
         changed["statusReason"] = {"coding": [coding], "text": words}
-    made = {"type": {"text": "report"}, "valueReference": {"reference": f"DiagnosticReport/{report}"}}
-    changed["output"] = [*task.get("output", []), made]
+    made = [("report", f"DiagnosticReport/{report}"), *([("invoice", f"Invoice/{invoice}")] if invoice else [])]
+    changed["output"] = [*task.get("output", []), *(outcome(*one) for one in made)]
     return changed
 
 

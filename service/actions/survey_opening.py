@@ -12,7 +12,7 @@ from service.exam.owed import owed
 from service.exam.protocol import steps_for
 from service.exam.survey import Step
 from service.exam.survey_state import state
-from service.fhir import exact
+from service.fhir import exact, uris
 from service.fhir.writing.task import exam_task, step_task
 
 Json = dict[str, Any]
@@ -23,8 +23,10 @@ def open_steps(
 ) -> tuple[list[Json], list[StepKey]]:
     """The exam's Task, its steps' Tasks with what each owes from the start, and their keys."""
     now = exact.instant(work.now)
-    tasks, keys = [exam_task(exam.id, order, now=now)], []
     animal = order.animal
+    whole = exam_task(exam.id, order, now=now)
+    whole["instantiatesCanonical"] = f"{uris.PROTOCOL}/{animal.species}|{exam.catalogue}"
+    tasks, keys = [whole], []
     for rule in steps_for(catalogue.protocols[animal.species], animal, order.service, order.structures):
         step = Step(new_id(), rule)
         structure = catalogue.structures.get(rule.structure)

@@ -17,7 +17,7 @@ from service.fhir import exact
 from service.fhir.reading.parameters import text
 from service.fhir.reading.report import WrittenReport, read_report
 from service.fhir.writing.parameters import parameters as answered
-from service.fhir.writing.procedure import moved
+from service.fhir.writing.procedure import moved, outcome
 from service.fhir.writing.report import Party
 
 Json = dict[str, Any]
@@ -61,10 +61,12 @@ def _withdraw(house: House, caller: Caller, operation: Operation, parameters: Js
     procedure = moved(case.procedure, ERROR, reason=reason)
     report = _report(house, operation, case, reason=reason, by=by)
     credited = credit(house, work, exam=exam, practice=case.practice, reason="The exam was withdrawn.")
+    credit_id = str(credited.invoice["id"]) if credited.invoice else ""
+    if credit_id:
+        task["output"] = [*task.get("output", []), outcome("credit", f"Invoice/{credit_id}")]
     money = [c for c, _ in credited.changed] + ([credited.invoice] if credited.invoice else [])
     told = [task, *observations, procedure, *report, *money]
     rewrite(work, [*steps, *told])
-    credit_id = str(credited.invoice["id"]) if credited.invoice else ""
     work.save_exam(replace(exam, state="withdrawn", credit=credit_id))
     work.save_steps(StepKey(k.exam, k.code, k.task, ERROR) for k in work.step_keys(exam.id))
     delivering.promise(house, work, case, "withdrawn", told)

@@ -24,6 +24,7 @@ INVOICE_TYPE = f"{BASE}/CodeSystem/invoice-type"  # invoice, credit
 ID = f"{BASE}/id"  # identifier system under which our own resources are known elsewhere: value = our id
 CHARGE_ID = f"{BASE}/charge-identity"
 INVOICE_NUMBER = f"{BASE}/invoice-number"  # + "/<organisation>"
+PROTOCOL = f"{BASE}/PlanDefinition/abdomen"  # + "/<species>|<hash of the catalogue>"
 ORGANIZATION = f"{BASE}/organization"  # identifier system: value = the slug of an organisation
 ORGANIZATION = f"{BASE}/organization"  # identifier system of an organisation here: value = its slug
 X_PLANE = f"{BASE}/StructureDefinition/plane"  # on Observation: valueCodeableConcept

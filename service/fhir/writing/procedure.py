@@ -10,7 +10,10 @@ Json = dict[str, Any]
 
 def procedure(id_: str, order: Order) -> Json:
     """A Procedure in preparation for an accepted order."""
-    coding = [{"system": c.system, "code": c.code, **({"display": c.display} if c.display else {})} for c in order.service.codes]
+    coding = [
+        {"system": c.system, "code": c.code, **({"display": c.display} if c.display else {})}
+        for c in order.service.codes
+    ]
     return {
         "resourceType": "Procedure",
         "id": id_,
@@ -33,3 +36,8 @@ def moved(resource: Json, status: str, *, start: str = "", end: str = "", reason
     if report:
         changed["report"] = [{"reference": report}]
     return changed
+
+
+def outcome(kind: str, reference: str) -> Json:
+    """A Task.output that names what the exam led to: its report, invoice or credit."""
+    return {"type": {"coding": [{"system": uris.ITEM, "code": kind}]}, "valueReference": {"reference": reference}}
