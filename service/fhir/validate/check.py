@@ -5,6 +5,7 @@ from itertools import islice
 from typing import Any
 
 from service.basics.errors import Fault
+from service.fhir import exact
 from service.fhir.validate import contained, rules
 from service.fhir.validate.compiled import validator
 from service.fhir.validate.faults import explained
@@ -24,22 +25,29 @@ def check(resource: Any, *, type_: str | None = None) -> list[Fault]:
         return [Fault("structure", "resourceType is needed and names a type of R4", place)]
     if type_ is not None and kind != type_:
         return [Fault("invalid", f"a resource of type {type_} is needed here", f"{kind}.resourceType")]
-    return list(islice(dict.fromkeys([*_faults(kind, resource), *contained.broken(resource)]), MOST))
+    text = exact.encode(resource)
+    faults = _faults(kind, resource, text)
+    if b'"#' in text or "contained" in resource:
+        faults += contained.broken(resource)
+    return list(islice(dict.fromkeys(faults), MOST))
 
 
-def _faults(kind: str, resource: dict[str, Any]) -> Iterator[Fault]:
-    """The faults of a resource that may itself be contained."""
+def _faults(kind: str, resource: dict[str, Any], text: bytes) -> list[Fault]:
+    """The faults of a resource that may itself be contained; text is its JSON."""
+    found: list[Fault] = []
     compiled = validator(kind)
     held = {kind: resource}
     if compiled is not None and not compiled.is_valid(held):
-        yield from explained(kind, compiled.iter_errors(held))
-    yield from rules.broken(resource)
+        found += explained(kind, compiled.iter_errors(held))
+    found += rules.broken(resource, text)
     for at, inner in enumerate(_list(resource.get("contained"))):
         if _is_resource(inner):
-            yield from (fault.inside(f"{kind}.contained[{at}]") for fault in _faults(inner["resourceType"], inner))
+            within = _faults(inner["resourceType"], inner, exact.encode(inner))
+            found += (fault.inside(f"{kind}.contained[{at}]") for fault in within)
     for place, inner in _places(resource):
         if _is_resource(inner):
-            yield from (fault.inside(place) for fault in check(inner))
+            found += (fault.inside(place) for fault in check(inner))
+    return found
 
 
 def _is_resource(value: Any) -> bool:

@@ -4,7 +4,6 @@ from collections.abc import Iterator
 from typing import Any, NamedTuple
 
 from service.basics.errors import Fault
-from service.fhir import exact
 from service.fhir.validate.places import fhirpath
 from service.fhir.validate.walk import walk
 
@@ -19,10 +18,7 @@ class Link(NamedTuple):
 
 def broken(resource: dict[str, Any]) -> list[Fault]:
     """Every such fault of a resource that is not itself contained."""
-    given = resource.get("contained")
-    if given is None and b'"#' not in exact.encode(resource):
-        return []
-    inner = _inner(given)
+    inner = _inner(resource.get("contained"))
     links = list(_links(resource)) + [link for _, one in inner for link in _links(one)]
     faults = list(_dangling(resource, [one for _, one in inner]))
     reached = {link.id for link in links}
@@ -36,10 +32,8 @@ def broken(resource: dict[str, Any]) -> list[Fault]:
 
 
 def _inner(given: Any) -> list[tuple[int, dict[str, Any]]]:
-    items = given if isinstance(given, list) else []
-    return [
-        (at, one) for at, one in enumerate(items) if isinstance(one, dict) and isinstance(one.get("resourceType"), str)
-    ]
+    items = [(at, one) for at, one in enumerate(given if isinstance(given, list) else []) if isinstance(one, dict)]
+    return [(at, one) for at, one in items if isinstance(one.get("resourceType"), str)]
 
 
 def _dangling(resource: dict[str, Any], inner: list[dict[str, Any]]) -> Iterator[Fault]:

@@ -54,7 +54,9 @@ def _single(type_: str, error: Any, *, path: list[Step], schema_path: list[Step]
         return _ruled(type_, error, path=path, comment=comment)
     place = fhirpath(type_, path)
     kind = error.kind.name
-    if kind == "enum" and isinstance(error.instance, str):
+    if kind == "enum":
+        if not isinstance(error.instance, str):
+            return Fault("structure", "text is needed here", place)
         return Fault("code-invalid", f"{_shown(error.instance)} is not one of {_list(error.kind.options)}", place)
     if kind == "contains":
         return Fault("code-invalid", "no coding is from the value set that R4 requires here", place)

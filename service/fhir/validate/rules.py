@@ -5,7 +5,6 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 from service.basics.errors import Fault
-from service.fhir import exact
 from service.fhir.validate import bundles, narrative, of_type, shapes
 from service.fhir.validate.walk import Node, walk
 
@@ -16,19 +15,18 @@ _WHOLE = re.compile(rb"[0-9]\.0+[,}\]]|[0-9]E[+]?[0-9]")
 # what the text must hold -> the rule that then looks at every object
 _SIGNS: tuple[tuple[bytes, Rule], ...] = (
     (b'"end":', shapes.periods),
-    (b'Range":', shapes.ranges),
+    (b'Range":{', shapes.ranges),
     (b"null", shapes.nulls),
     (rb"\u00", shapes.control_characters),
 )
 
 
-def broken(resource: dict[str, Any]) -> list[Fault]:
-    """Every such rule that the resource breaks; the resources it holds are left to their own check."""
+def broken(resource: dict[str, Any], text: bytes) -> list[Fault]:
+    """Every such rule that the resource breaks; text is its JSON. What it holds is left to its own check."""
     kind = resource["resourceType"]
     if kind == "Bundle":
         return list(bundles.broken(resource))
     found: list[Fault] = list(of_type.RULES[kind](resource)) if kind in of_type.RULES else []
-    text = exact.encode(resource)
     if b'"div":' in text:
         found += narrative.broken(resource)
     rules = [rule for sign, rule in _SIGNS if sign in text]
