@@ -11,7 +11,7 @@ from service.access.keyring import Bearer, Keyring
 from service.actions.ports import House
 from service.api.kit import Kit, Limits
 from service.api.serve import create_app
-from service.fhir import search
+from service.fhir import search, validate
 from service.fhir.reading import bundle
 from service.store import SqlBooks
 from tests.api import running, twins
@@ -47,8 +47,8 @@ def kit(books: SqlBooks, transact: twins.TwinTransact, *, limits: Limits | None 
         entries=bundle.entries,
         parse=search.parse,
         parameters=search.parameters,
-        check=twins.check,
-        profile=lambda resource: [],
+        check=validate.check,
+        profile=validate.profile,
         operations={"finish": twins.finish, "amend": twins.amend, "settle": twins.finish, "withdraw": twins.broken},
         version="0.0.1",
         limits=limits or Limits(body=100_000, bundle=300_000, seconds=1.5),

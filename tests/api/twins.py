@@ -83,15 +83,6 @@ def broken(house: House, caller: Caller, task_id: str, parameters: Json) -> Json
     raise ZeroDivisionError("the secret is 1234")
 
 
-def check(resource: Json, *, type_: str | None = None) -> list[Fault]:
-    """Finds one fault: an element that is called nonsense."""
-    if type_ and resource.get("resourceType") != type_:
-        return [Fault("invalid", f"This is no {type_}.", "resourceType")]
-    if "nonsense" in resource:
-        return [Fault("structure", "There is no element nonsense.", f"{resource['resourceType']}.nonsense")]
-    return []
-
-
 class NoCatalogues:
     """Nothing here asks for a catalogue."""
 
