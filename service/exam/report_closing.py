@@ -61,10 +61,12 @@ def images_section(facts: ReportFacts, rules: Rules, *, title: str, ended: Ended
 
 
 def _number(facts: ReportFacts, kind: str) -> int:
-    """Images by their source, each once; one source can stand for several (a study with its count)."""
-    sent = {e.sighting.source: 1 for e in facts.evidence if e.sighting.kind == kind and not e.sighting.retracted}
-    entered = {e.source or e.at: int(e.value or 1) for s in facts.steps for e in recorded(s, kind)}
-    return sum((sent | entered).values())
+    """Images by source, each once; a study may hold the very images that were also sent alone, so the more counts."""
+    entered = [e for s in facts.steps for e in recorded(s, kind)]
+    alone = {e.sighting.source for e in facts.evidence if e.sighting.kind == kind and not e.sighting.retracted}
+    alone |= {e.source or e.at for e in entered if not e.value}
+    studies = {(s.rule.code, e.source): int(e.value) for s in facts.steps for e in recorded(s, kind) if e.value}
+    return max(len(alone), sum(studies.values()))
 
 
 def notices(facts: ReportFacts) -> tuple[str, ...]:

@@ -1,14 +1,12 @@
 """Turns the steps of an exam into the findings section: one statement per structure, normal ones too."""
 
-from collections.abc import Mapping
-
 from service.exam import report_words as words
-from service.exam.entries import live
-from service.exam.evidence import Evidence
+from service.exam.entries import head, live
+from service.exam.report_besides import besides
 from service.exam.report_facts import ReportFacts
 from service.exam.report_measurements import measurements
 from service.exam.report_parts import Rules, Section, Statement
-from service.exam.report_step import Ended, Outcome, by_source, recorded, windows
+from service.exam.report_step import Ended, Known, Outcome, by_source, recorded, resting, windows
 from service.exam.report_unseen import examined
 from service.exam.report_values import Findings, findings
 from service.exam.survey import Entry, Step
@@ -18,25 +16,23 @@ SEEN = {"seen", "settled-elsewhere"}
 
 def findings_section(facts: ReportFacts, rules: Rules, *, title: str, ended: Ended) -> Section:
     """A statement for each step on which anything was entered, and for each owed one on which nothing was."""
-    evidence = by_source(facts.evidence)
-    told = [(s, o) for s, o in ended if s.rule.owed_from_start or o.kind != "blank"]
-    statements = (_statement(s, o, facts=facts, rules=rules, evidence=evidence) for s, o in told)
+    known = by_source(facts.evidence)
+    told = [(s, o) for s, o in (*ended, *besides(facts, rules)) if s.rule.owed_from_start or o.kind != "blank"]
+    statements = (_statement(s, o, facts=facts, rules=rules, known=known) for s, o in told)
     return Section("findings", title, tuple(statements))
 
 
-def _statement(
-    step: Step, ended: Outcome, *, facts: ReportFacts, rules: Rules, evidence: Mapping[str, Evidence]
-) -> Statement:
-    found = findings(step, rules, evidence=evidence)
+def _statement(step: Step, ended: Outcome, *, facts: ReportFacts, rules: Rules, known: Known) -> Statement:
+    found = findings(step, rules, known=known)
     opening = _opening(step, ended, facts=facts, rules=rules)
     lead = [found.lead] if ended.kind in SEEN else [found.lead, opening]
-    rest = [*_remarks(step, evidence), *([opening] if ended.kind in SEEN else [])]
+    rest = [*_remarks(step, known), *([opening] if ended.kind in SEEN else [])]
     return Statement(
         " ".join((*rest, *found.sentences(part=ended.kind == "seen-part"))),
         label=step.rule.title,
         kind=_kind(ended, found),
         station=step.rule.station_title,
-        measurements=measurements(step, facts, rules=rules, evidence=evidence),
+        measurements=measurements(step, facts, rules=rules, known=known),
         lead=" ".join(filter(None, lead)),
     )
 
@@ -80,6 +76,7 @@ def reason(entry: Entry | None, rules: Rules) -> str:
     known = rules.reasons.get(entry.reason)
     said = words.lower(known.display) if known else entry.reason or "no reason stated"
     note = words.one_line(entry.note)
+    note = "" if note.lower() == said.lower() else note
     return f"{said} ({note.rstrip('.')})" if note else said
 
 
@@ -114,10 +111,10 @@ def _other(ended: Outcome, facts: ReportFacts) -> str:
     return words.lower(titles.get(code, code))
 
 
-def _remarks(step: Step, evidence: Mapping[str, Evidence]) -> list[str]:
+def _remarks(step: Step, known: Known) -> list[str]:
     """Free text beside the codes, in the examiner's own words."""
-    sources = dict.fromkeys(e.source for e in live(step) if e.source in evidence)
-    texts = dict.fromkeys(words.one_line(evidence[s].sighting.text) for s in sources)
+    spoken = [e for e in live(step) if head(e) not in {"disposition", "excused"}]  # whose words are their reason's
+    texts = dict.fromkeys(words.one_line(one.sighting.text) for e in spoken for one in resting(e, known))
     return [*(f"Remark: {words.sentence(t)}" for t in texts if t), *_unread(step)]
 
 

@@ -72,7 +72,8 @@ def _absent(sorted_out: Unseen) -> list[str]:
 def _excused(ended: Ended, *, facts: ReportFacts, rules: Rules) -> list[Statement]:
     groups: dict[str, list[str]] = {}
     for step, _ in ended:
-        for entry in recorded(step, "excused"):
+        # what "seen in part" left unsaid stands in the structure's own statement
+        for entry in (e for e in recorded(step, "excused") if not e.item.startswith("excused:finding:")):
             item = item_words(entry.item.partition(":")[2], step, rules=rules, species=facts.animal.species)
             groups.setdefault(reason(entry, rules), []).append(f"{item} ({words.lower(step.rule.title)})")
     return [Statement(f"{'; '.join(v)}. Reason: {why}.", label="Not recorded") for why, v in groups.items()]
@@ -90,7 +91,9 @@ def item_words(item: str, step: Step, *, rules: Rules, species: str) -> str:
 
 
 def _outside(facts: ReportFacts, rules: Rules) -> list[Statement]:
-    names = [rules.structures[k].title if k in rules.structures else k for k in facts.out_of_scope]
+    met = {e.structure for e in facts.evidence if not e.sighting.retracted}  # told among the findings
+    left = [key for key in facts.out_of_scope if key not in met]
+    names = [rules.structures[k].title if k in rules.structures else k for k in left]
     if names or facts.service.scope == "full":
         return _listed("Outside the order, not examined", names, kind="unseen")
     text = "This was a limited examination: a structure that is not named here was not examined."

@@ -1,26 +1,19 @@
 """Turns the measurements of one step into words with every digit as sent."""
 
-from collections.abc import Mapping
-
 from service.exam import report_words as words
 from service.exam.evidence import Evidence
 from service.exam.report_facts import ReportFacts
 from service.exam.report_parts import Measurement, Rules
-from service.exam.report_step import recorded
+from service.exam.report_step import Known, recorded, resting
 from service.exam.survey import Entry, Step
 
 NOT_COMPARED = "not compared with a limit"
 
 
-def measurements(
-    step: Step, facts: ReportFacts, *, rules: Rules, evidence: Mapping[str, Evidence]
-) -> tuple[Measurement, ...]:
-    """Each measurement entered for the step, singles kept; one whose value is missing is told without it."""
-    return tuple(_measurement(step, e, facts=facts, rules=rules, seen=evidence.get(e.source)) for e in _taken(step))
-
-
-def _taken(step: Step) -> tuple[Entry, ...]:
-    return recorded(step, "measure")
+def measurements(step: Step, facts: ReportFacts, *, rules: Rules, known: Known) -> tuple[Measurement, ...]:
+    """Each measurement entered for the step, repeats kept; one whose value is missing is told without it."""
+    taken = ((e, resting(e, known) or (None,)) for e in recorded(step, "measure"))
+    return tuple(_measurement(step, e, facts=facts, rules=rules, seen=one) for e, many in taken for one in many)
 
 
 def _measurement(step: Step, entry: Entry, *, facts: ReportFacts, rules: Rules, seen: Evidence | None) -> Measurement:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from service.exam import entries
 from service.exam.evidence import Evidence
+from service.exam.report_words import one_line
 from service.exam.survey import Entry, Step
 
 
@@ -19,6 +20,7 @@ class Outcome:
     overruled: Entry | None = None
 
 
+Known = Mapping[str, tuple[Evidence, ...]]
 Ended = tuple[tuple[Step, Outcome], ...]  # steps in scanning order, each with its end
 
 
@@ -51,9 +53,18 @@ def recorded(step: Step, head: str) -> tuple[Entry, ...]:
 
 def windows(*steps: Step) -> list[str]:
     """The windows named in the live entries, each once."""
-    return list(dict.fromkeys(" ".join(e.window.split()) for s in steps for e in entries.live(s) if e.window))
+    return list(dict.fromkeys(one_line(e.window) for s in steps for e in entries.live(s) if e.window))
 
 
-def by_source(evidence: tuple[Evidence, ...]) -> Mapping[str, Evidence]:
-    """Evidence found by the resource it rests on; what was retracted is left out."""
-    return {e.sighting.source: e for e in evidence if not e.sighting.retracted}
+def by_source(evidence: Iterable[Evidence]) -> Known:
+    """Evidence found by the resource it rests on, which can hold several; what was retracted is left out."""
+    found: dict[str, tuple[Evidence, ...]] = {}
+    for one in evidence:
+        if not one.sighting.retracted:
+            found[one.sighting.source] = (*found.get(one.sighting.source, ()), one)
+    return found
+
+
+def resting(entry: Entry, known: Known) -> tuple[Evidence, ...]:
+    """The evidence that an entry rests on: what its source says about the entry's item."""
+    return tuple(e for e in known.get(entry.source, ()) if entry.item in e.items)

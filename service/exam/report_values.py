@@ -1,12 +1,10 @@
 """Turns the coded findings of one step into words: what differs from expected, what does not, what was not assessed."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 from service.exam import report_words as words
-from service.exam.evidence import Evidence
 from service.exam.report_parts import Rules
-from service.exam.report_step import recorded
+from service.exam.report_step import Known, recorded, resting
 from service.exam.rules import Attribute, Value
 from service.exam.survey import Step
 
@@ -38,28 +36,34 @@ class Findings:
         return [f"{head}: {'; '.join(phrases)}." for head, phrases in groups if phrases]
 
 
-def findings(step: Step, rules: Rules, *, evidence: Mapping[str, Evidence]) -> Findings:
+def findings(step: Step, rules: Rules, *, known: Known) -> Findings:
     """The findings entered for a step. Two different values of one attribute are both told, in their order."""
     structure = rules.structures.get(step.rule.structure)
-    known = {a.key: a for a in rules.vocabularies.get(structure.vocabulary if structure else "", ())}
+    rows = {a.key: a for a in rules.vocabularies.get(structure.vocabulary if structure else "", ())}
     groups: dict[str, list[str]] = {"noted": [], "expected": [], "other": [], "unassessed": []}
-    given = _values(step, evidence)
-    for key in sorted(given, key=lambda k: list(known).index(k) if k in known else len(known)):
-        group, phrase = _told(known.get(key), key, codes=given[key])
+    given = _values(step, known)
+    for key in sorted(given, key=lambda k: list(rows).index(k) if k in rows else len(rows)):
+        group, phrase = _told(rows.get(key), key, codes=given[key])
         groups[group].append(phrase)
     return Findings(**{name: tuple(phrases) for name, phrases in groups.items()})
 
 
-def _values(step: Step, evidence: Mapping[str, Evidence]) -> dict[str, list[str]]:
+def _values(step: Step, known: Known) -> dict[str, list[str]]:
     """attribute key -> value codes in order, repeats left out; "" stands for "not assessed"."""
-    given: dict[str, list[str]] = {}
+    given: dict[str, list[str]] = {key: [""] for key in unassessed(step)}
     for entry in recorded(step, "finding"):
-        seen = evidence.get(entry.source)
-        code = (entry.value or (seen.value if seen else "")).rpartition(".")[2]
+        sent = (e.value for e in resting(entry, known) if e.value)
+        code = (entry.value or next(sent, "")).rpartition(".")[2]
         codes = given.setdefault(entry.item.partition(":")[2], [])
         if code not in codes:
             codes.append(code)
     return given
+
+
+def unassessed(step: Step) -> list[str]:
+    """The attributes that were excused: said to be not assessed."""
+    items = (e.item.split(":") for e in recorded(step, "excused"))
+    return [parts[2] for parts in items if parts[1:2] == ["finding"] and len(parts) == 3]
 
 
 def _told(attribute: Attribute | None, key: str, *, codes: list[str]) -> tuple[str, str]:
@@ -69,7 +73,7 @@ def _told(attribute: Attribute | None, key: str, *, codes: list[str]) -> tuple[s
         return "unassessed", words.lower(title)
     values = [_value(attribute, c) for c in stated]
     phrase = words.lower(_phrase(title, ", then ".join(words.lower(v.display) for v in values)))
-    if len(values) > 1 or any(v.grade for v in values):
+    if len(values) > 1 or any(v.grade > 0 for v in values):
         return "noted", phrase
     return ("expected" if values[0].default else "other"), phrase
 

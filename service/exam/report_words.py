@@ -21,7 +21,7 @@ _REORDERING = dict.fromkeys((0x200E, 0x200F, 0x061C, *range(0x202A, 0x202F), *ra
 def clean(text: str) -> str:
     """A person's own text without control characters, with plain line ends and no blank edges; else unchanged."""
     plain = text.replace("\r\n", "\n").replace("\r", "\n").replace("\u2028", "\n").replace("\u2029", "\n")
-    plain = plain.replace("\t", " ").replace("\v", "\n").replace("\f", "\n")
+    plain = plain.replace("\t", " ").replace("\v", " ").replace("\f", " ")
     return plain.translate(_UNPRINTABLE | _REORDERING).strip()
 
 

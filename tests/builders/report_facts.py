@@ -38,7 +38,9 @@ ECHOTEXTURE = Attribute(
     (value("homogeneous", "Homogeneous", default=True), value("coarse", "Coarse", grade=1)),
 )
 FLOW = Attribute("flow", "Doppler flow", (value("hilar", "Hilar", default=True), value("not-assessed", "Not assessed")))
-STENT = Attribute("content", "Content", (value("anechoic", "Anechoic", default=True), value("stent", "Stent in place")))
+STENT = Attribute(
+    "content", "Content", (value("anechoic", "Anechoic", default=True), value("stent", "Stent in place", grade=-1))
+)
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,7 @@ from decimal import Decimal
 
 import pytest
 
+from service.exam.evidence import Evidence, Sighting
 from service.exam.report import Edition, Preparation, Report, ReportFacts, Section, compose
 from tests.builders.report_facts import (
     BY,
@@ -69,6 +70,55 @@ def test_a_measurement_whose_value_is_missing_is_told_all_the_same() -> None:
     assert one.value == "recorded without a value"
 
 
+def test_several_measurements_of_one_resource_are_each_told() -> None:
+    """An Observation with components rests several entries on one source; repeated readings share even the item."""
+    source = "Observation/many"
+    sent = tuple(
+        Evidence(Sighting(source, "observation", quantity=Decimal(amount), unit="mm"), "spleen", (item,))
+        for item, amount in (("measure:thickness", "20.0"), ("measure:length", "90"), ("measure:thickness", "21.0"))
+    )
+    both = step(
+        "spleen", "Spleen", entry("measure:thickness", source=source), entry("measure:length", source=source), station=3
+    )
+    (statement,) = section(compose(with_steps(both, evidence=sent), ROWS), "findings").statements
+    assert [(m.title, m.value) for m in statement.measurements] == [
+        ("Thickness", "20.0 mm"),
+        ("Thickness", "21.0 mm"),
+        ("length", "90 mm"),
+    ]
+
+
+def test_what_was_met_besides_the_order_is_told_and_not_called_unexamined() -> None:
+    mass = Evidence(Sighting("Observation/x", "observation"), "liver_left", ("finding:size",), value="large-mild")
+    limited = replace(FACTS.service, scope="limited")
+    facts = replace(with_steps(SPLEEN, evidence=(mass,)), service=limited, out_of_scope=("liver_left", "node"))
+    findings = section(compose(facts, ROWS), "findings").statements
+    assert [(s.label, s.station, s.lead) for s in findings][-1] == (
+        "Liver left",
+        "Recorded besides what was asked for",
+        "Differs from expected: size mildly enlarged.",
+    )
+    assert "Outside the order, not examined: Node." in told(facts, "limits")
+
+
+def test_the_words_of_a_reason_are_not_said_twice() -> None:
+    source = "Observation/d"
+    said = Evidence(Sighting(source, "observation", text="bloated"), "spleen", ("disposition:not-seen",))
+    twice = step("spleen", "Spleen", entry("disposition:not-seen", source=source, reason="gas", note="bloated"))
+    assert told(with_steps(twice, evidence=(said,)), "findings").count("bloated") == 1
+    same = step("spleen", "Spleen", entry("disposition:not-seen", reason="gas", note="Overlying gas"))
+    assert told(with_steps(same), "findings").lower().count("overlying gas") == 1
+
+
+def test_free_words_beside_a_code_are_told() -> None:
+    source = "Observation/f"
+    said = Evidence(
+        Sighting(source, "observation", text="in the tail"), "spleen", ("finding:size",), value="large-mild"
+    )
+    spleen = step("spleen", "Spleen", entry("finding:size", source=source, value="large-mild"))
+    assert "Remark: In the tail." in told(with_steps(spleen, evidence=(said,)), "findings")
+
+
 def test_an_implausible_value_that_was_confirmed_says_so() -> None:
     facts = with_steps(SPLEEN, evidence=(measured("Observation/s3", "120", confirmed=True),))
     (one,) = section(compose(facts, ROWS), "findings").statements[0].measurements
@@ -112,16 +162,18 @@ def test_a_structure_seen_in_part_is_never_called_as_expected() -> None:
         "Spleen",
         entry("finding:size", source="Observation/1", value="normal"),
         entry("disposition:seen-part", reason="gas"),
-        entry("finding:flow", source="Observation/2", value="not-assessed"),
+        entry("excused:finding:flow", source="Observation/2", reason="gas"),
+        entry("finding:echotexture", source="Observation/3", value="not-assessed"),
     )
     report = compose(with_steps(part), ROWS)
     (statement,) = section(report, "findings").statements
     assert statement.lead == "Seen in part only: overlying gas."
-    assert statement.text == ("No abnormality seen in the part that was seen: normal size. Not assessed: Doppler flow.")
+    assert statement.text == ("No abnormality seen in the part that was seen: normal size. Not assessed: echotexture; Doppler flow.")
     assert statement.kind == "part"
     assert "C08" in dict(report.cautions)
     assert report.brief == ("Seen in part only: Spleen.",)
     assert "Every structure" not in told(with_steps(part), "limits")
+    assert "Not recorded" not in told(with_steps(part), "limits")
 
 
 def test_absences_are_stated_and_the_unexplained_one_is_not_neutral() -> None:
@@ -335,7 +387,7 @@ def test_images_are_counted_once_each() -> None:
         entry("still", source="S/1", value="4"),
     )
     facts = with_steps(step("spleen", "Spleen", *stills, entry("clip", source="Media/2")), NODE)
-    assert "5 still images and 1 clip are recorded" in told(facts, "images")
+    assert "4 still images and 1 clip are recorded" in told(facts, "images")
     assert "0 still images and 9 clips are" in told(replace(facts, stills=0, clips=9), "images")
 
 

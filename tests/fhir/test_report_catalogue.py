@@ -12,8 +12,6 @@ from service.fhir.writing.report_html import html
 from service.fhir.writing.report_text import plain_text
 from tests.builders.report_facts import AT, BY, FACTS
 
-CATALOGUE = None
-
 
 @pytest.fixture(scope="module")
 def catalogue():  # type: ignore[no-untyped-def]
