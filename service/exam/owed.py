@@ -113,9 +113,17 @@ def _statements(step: Step, attributes: Sequence[Attribute]) -> Iterator[Owed]:
         item = f"finding:{attribute.key}"
         if _done(step, item):
             continue
-        unread = f"{UNREAD}{item}" in items(step)
-        told = " (one was sent in a code that is not known here: read it and state it)" if unread else ""
+        told = _told(step, attribute)
         yield Owed(item, f"Statement: {attribute.title[:1].lower()}{attribute.title[1:]}{told}")
+
+
+def _told(step: Step, attribute: Attribute) -> str:
+    """Why "as expected" did not answer it."""
+    if f"{UNREAD}finding:{attribute.key}" in items(step):
+        return " (one was sent in a code that is not known here: read it and state it)"
+    if attribute.default is None and kind(disposition(step)) == "seen":
+        return f" (no single value is expected: {'; '.join(v.display for v in attribute.values)})"
+    return ""
 
 
 def _done(step: Step, item: str) -> bool:
