@@ -1,5 +1,6 @@
 """A new order into an exam: its Task, a Task per survey step, the Procedure to be performed and the planned charge."""
 
+from collections.abc import Iterable
 from typing import Any
 
 from service.actions import bill_exam
@@ -46,19 +47,31 @@ def accept(house: House, work: Work, caller: Caller, request: Json, *, lookup: L
 
 
 def understood(request: Json, lookup: Lookup, catalogue: Catalogue) -> Order:
-    """The order of a ServiceRequest with its animal; raises RuleBroken with all faults of both."""
-    faults: list[Fault] = []
+    """The order of a ServiceRequest with its animal; raises RuleBroken with all faults of both, each in its place."""
     reference = str(request.get("subject", {}).get("reference", ""))
     patient = lookup.find(reference) if reference.startswith("Patient/") else None
-    animal = Animal(id="", species="")
-    if patient is None:
-        text = "The order names no animal that is known here: subject must refer to a Patient."
-        faults.append(Fault("not-found", text, "ServiceRequest.subject"))
-    else:
+    animal, wrong = Animal(id="", species=""), [UNKNOWN]
+    if patient is not None:
         animal, wrong = reading_patient.animal(patient, catalogue.species)
-        faults += wrong
-    order, wrong = reading_order.order(request, animal, catalogue)
-    faults += wrong
+    order, faults = reading_order.order(request, animal, catalogue)
+    here = lookup.place(f"ServiceRequest/{request['id']}", otherwise="")
+    there = here if patient is None else lookup.place(reference, otherwise=_behind(here))
+    faults = [*_placed(wrong, there), *_placed(faults, here)]
     if faults or order is None:
         raise RuleBroken(*faults)
     return order
+
+
+UNKNOWN = Fault(
+    "not-found",
+    "The order names no animal that is known here: subject must refer to a Patient.",
+    "ServiceRequest.subject",
+)
+
+
+def _behind(here: str) -> str:
+    return f"{here or 'ServiceRequest'}.subject.resolve()"
+
+
+def _placed(faults: Iterable[Fault], place: str) -> list[Fault]:
+    return [f.inside(place) if place else f for f in faults]

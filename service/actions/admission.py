@@ -25,7 +25,7 @@ def admit(house: House, work: Work, caller: Caller, waiting: Sequence[Pending]) 
             try:
                 derived += _order(house, work, caller, one, lookup)
             except Refusal as refusal:
-                refusals.append(_placed(refusal, one))
+                refusals.append(refusal if one.before is None else _placed(refusal, one))
     _raise(refusals)
     exams, faults = _evidence(work, waiting)
     if faults:

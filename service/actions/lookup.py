@@ -16,6 +16,7 @@ class Lookup:
     def __init__(self, view: View, waiting: Sequence[Pending] = ()) -> None:
         self.view = view
         self.written = {p.reference: p.resource for p in waiting if p.writes and p.resource is not None}
+        self.places = {p.reference: f"{p.entry.place}.resource" for p in waiting if p.writes and p.entry.place}
 
     def find(self, reference: str) -> Json | None:
         """The resource as it will stand when this transaction is done."""
@@ -25,6 +26,6 @@ class Lookup:
         stored = self.view.get(type_, id_) if id_ else None
         return decoded(stored) if stored and not stored.deleted else None
 
-    def written_of(self, type_: str) -> list[Json]:
-        """The resources of a type that this very transaction writes."""
-        return [r for r in self.written.values() if r["resourceType"] == type_]
+    def place(self, reference: str, *, otherwise: str) -> str:
+        """Where a resource stands in this transaction's Bundle; otherwise, for one that it does not write."""
+        return self.places.get(reference, "" if reference in self.written else otherwise)
