@@ -36,14 +36,14 @@ def write(session: Session, organization: str, records: Sequence[Record]) -> Non
 
 
 def _replace(session: Session, organization: str, records: Sequence[Record]) -> dict[tuple[str, str], int]:
-    wanted = [(r.new.type, r.new.id, r.new.version - 1) for r in records]
+    # in one order everywhere, so that two writers of the same resources never wait for each other in a circle
+    wanted = sorted((r.new.type, r.new.id, r.new.version - 1) for r in records)
     types, ids, versions = zip(*wanted, strict=True)
     kept = session.rows(_KEEP, list(types), list(ids), _numbers(versions), organization)
     rows = {(type_, id_): row for type_, id_, row in kept}
     for r in records:
         if (r.new.type, r.new.id) not in rows:
             raise changed_meanwhile(r)
-    # in the order of their rows, so that two writers never wait for each other in a circle
     lines = sorted((rows[r.new.type, r.new.id], *version_row(organization, r.new)[3:]) for r in records)
     row, version, updated, updated_us, deleted, method, body = map(list, zip(*lines, strict=True))
     numbers = (_numbers(row), _numbers(version), updated, _numbers(updated_us), deleted, method, body)
