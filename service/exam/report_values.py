@@ -13,7 +13,7 @@ NOT_ASSESSED = ("not-assessed", "not-done", "not-tested")
 
 @dataclass(frozen=True, slots=True)
 class Findings:
-    """Phrases of one structure, each in the vocabulary's order."""
+    """Phrases of one structure, each in the vocabulary's order; "" says no more than that it is as expected."""
 
     noted: tuple[str, ...] = ()
     expected: tuple[str, ...] = ()
@@ -33,7 +33,8 @@ class Findings:
             (calm, self.expected),
             ("Not assessed", self.unassessed),
         )
-        return [f"{head}: {'; '.join(phrases)}." for head, phrases in groups if phrases]
+        told = ((head, "; ".join(filter(None, phrases))) for head, phrases in groups if phrases)
+        return [f"{head}: {phrase}." if phrase else f"{head}." for head, phrase in told]
 
 
 def findings(step: Step, rules: Rules, *, known: Known) -> Findings:
@@ -88,7 +89,7 @@ def _value(attribute: Attribute | None, code: str) -> Value:
 def _phrase(title: str, display: str) -> str:
     """Title and value as one would say them: "normal size", "echotexture coarse", "no free gas"."""
     if display in {"none", "as expected"}:
-        return f"no {words.lower(title)}" if display == "none" else title
+        return f"no {words.lower(title)}" if display == "none" else ""
     if title.split()[-1].lower().rstrip("s")[:5] in display.lower():
         return display
     mark = ":" if len(title.split()) > 2 or set(display) & set(":,") else ""

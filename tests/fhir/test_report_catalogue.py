@@ -43,7 +43,8 @@ def test_a_survey_with_nothing_found_is_told_structure_by_structure(species: str
     assert "C01" in dict(report.cautions)
     assert "C24" in dict(report.cautions)
     assert all(s.label in html(report) or s.label.replace("'", "&#39;") in html(report) for s in findings.statements)
-    assert "As expected: as expected" not in plain_text(report)
+    assert "expected: as expected" not in plain_text(report)
+    assert "Caecum:\tSeen. As expected." in plain_text(report)
 
 
 @pytest.mark.parametrize("species", ["dog", "cat"])
@@ -57,11 +58,15 @@ def test_a_survey_in_which_nothing_was_entered_names_every_owed_structure(specie
 
 
 def test_every_expected_value_reads_as_a_phrase_of_its_own(catalogue) -> None:  # type: ignore[no-untyped-def]
-    """No title said twice, no value lost: each default of each vocabulary appears in its sentence."""
+    """No title said twice ("size normal size"), no value lost: each default of each vocabulary is in its sentence."""
     for rule in catalogue.protocols["dog"].steps:
-        step = seen(rule, catalogue)
-        report = compose(replace(FACTS, steps=(step,), evidence=()), catalogue)
+        report = compose(replace(FACTS, steps=(seen(rule, catalogue),), evidence=()), catalogue)
         (statement,) = next(s for s in report.sections if s.key == "findings").statements
-        assert statement.text.count(";") == max(0, sum(e.item.startswith("finding:") for e in step.entries) - 1) + (
-            statement.text.count("&")
-        )
+        phrases = statement.text.partition("As expected: ")[2].rstrip(".").split("; ")
+        filled = [a for a in catalogue.vocabularies[catalogue.structures[rule.structure].vocabulary] if a.default]
+        told = [a for a in filled if not a.asked_when and a.default.display != "As expected"]
+        assert len([p for p in phrases if p]) == len(told)
+        for attribute, phrase in zip(told, phrases, strict=False):
+            display, title = attribute.default.display.lower(), attribute.title.lower()
+            assert phrase.lower().endswith(display) or phrase.lower() == f"no {title}"
+            assert phrase.lower().count(title.split()[-1]) <= 1
