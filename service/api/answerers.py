@@ -18,7 +18,6 @@ _BY_CODE: Mapping[str, Answerer] = {
     "search-type": search.search,
     "create": write.create,
     "update": write.update,
-    "delete": write.delete,
     "read": read.read,
     "vread": read.vread,
 }

@@ -20,7 +20,7 @@ PAUSE = 1.0
 _ROOM = 20_000
 _BATCH = 500
 _SEEN = 200
-_ACTIONS = {"create": "C", "read": "R", "vread": "R", "update": "U", "delete": "D"}
+_ACTIONS = {"create": "C", "read": "R", "vread": "R", "update": "U"}
 
 
 class Audit:

@@ -8,14 +8,14 @@ from service.api import answers, bundles, conditions
 from service.api.answers import Answer
 from service.api.ask import Ask
 from service.api.outcomes import outcome, status
-from service.api.types import DIRECTORY, KNOWN
+from service.api.rules import WAYS_OUT
+from service.api.types import KNOWN
 from service.basics.entries import Entry, Result
 from service.basics.errors import Fault, Invalid, Missing, NotAllowed, NotPermitted, Refusal, TooLarge
 
 Json = dict[str, Any]
-_LETTERS = {"POST": "c", "PUT": "u", "DELETE": "d"}
-_REASONS = {200: "OK", 201: "Created", 204: "No Content", 304: "Not Modified"}
-_WAY_OUT = "set its status to entered-in-error instead"
+_LETTERS = {"POST": "c", "PUT": "u", "GET": "r"}
+_REASONS = {200: "OK", 201: "Created", 304: "Not Modified"}
 
 
 def transact(ask: Ask) -> Answer:
@@ -65,9 +65,10 @@ def _refusal(ask: Ask, entry: Entry) -> Refusal | None:
     where = f"{entry.place}.request.url"
     if entry.type not in KNOWN:
         return Missing(Fault("not-supported", f"The type {entry.type} is not served here.", where))
-    if entry.method == "DELETE" and entry.type not in DIRECTORY:
-        return NotAllowed(Fault("not-supported", f"A {entry.type} is never deleted; {_WAY_OUT}.", where))
-    letter = _LETTERS.get(entry.method) or ("r" if entry.id else "s")
+    if entry.method not in _LETTERS:
+        text = f"{entry.method} is not offered.{WAYS_OUT.get(entry.method, '')}"
+        return NotAllowed(Fault("not-supported", text, where))
+    letter = _LETTERS[entry.method]
     if not scopes.allows(ask.caller.scopes, entry.type, letter):
         return NotPermitted(Fault("forbidden", f"The token lacks system/{entry.type}.{letter}.", where))
     return None
@@ -81,8 +82,10 @@ def _entry(ask: Ask, result: Result, entry: Entry, *, whole: bool) -> bytes:
     if result.stored is None:
         return bundles.entry(ask.base, None, response=response)
     version = result.stored
-    if not version.deleted:
-        response["location"] = answers.location(ask.base, version)
-    response |= {"etag": answers.etag(version.version), "lastModified": version.updated}
+    response |= {
+        "location": answers.location(ask.base, version),
+        "etag": answers.etag(version.version),
+        "lastModified": version.updated,
+    }
     shown = (whole or entry.method == "GET") and result.status != 304
     return bundles.entry(ask.base, version if shown else None, response=response)

@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from service.api import offers
-from service.api.types import DIRECTORY, GUARDED, SERVED
+from service.api.types import GUARDED, SERVED
 from service.fhir import uris
 
 Json = dict[str, Any]
@@ -59,7 +59,7 @@ def _resource(type_: str, parameters: Parameters) -> Json:
         "conditionalCreate": True,
         "conditionalRead": "full-support",
         "conditionalUpdate": True,
-        "conditionalDelete": "single" if type_ in DIRECTORY else "not-supported",
+        "conditionalDelete": "not-supported",
         "referencePolicy": ["literal", "logical"],
     }
     params = [

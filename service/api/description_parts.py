@@ -21,7 +21,6 @@ _WORDS = {
     "search-type": "Search",
     "create": "Create",
     "update": "Update",
-    "delete": "Delete what nothing refers to",
     "read": "Read",
     "vread": "Read one version",
     "validate": "Check a resource without storing it",
@@ -110,7 +109,6 @@ def wishes(offer: Offer) -> list[Json]:
         "vread": ("If-None-Match",),
         "create": ("If-None-Exist", "Prefer"),
         "update": ("If-Match", "Prefer"),
-        "delete": ("If-Match",),
         "transaction": ("Prefer",),
         "search-type": ("Prefer",),
     }.get(offer.code, ())
@@ -133,7 +131,7 @@ def body(offer: Offer) -> Json:
 
 def responses(offer: Offer) -> Json:
     """Every status that can come back."""
-    done = {"create": ("201", "200"), "delete": ("204",), "read": ("200", "304"), "vread": ("200", "304")}
+    done = {"create": ("201", "200"), "read": ("200", "304"), "vread": ("200", "304")}
     content = {FHIR: {"schema": {"$ref": "#/components/schemas/Resource"}}}
     found: Json = {code: _done(code, content) for code in done.get(offer.code, ("200",))}
     refusals = dict(_REFUSALS) | (_WRITING if offer.writes else {})
@@ -141,13 +139,13 @@ def responses(offer: Offer) -> Json:
         refusals |= {"413": "Large", "415": "Media"}
     if offer.code in {"read", "vread"}:
         refusals["410"] = "Gone"
-    if offer.code in {"update", "delete", "transaction"}:
+    if offer.code in {"update", "transaction"}:
         refusals["405"] = "Method"
     return found | {code: {"$ref": f"#/components/responses/{name}"} for code, name in sorted(refusals.items())}
 
 
 def _done(code: str, content: Json) -> Json:
-    text = {"201": "Created", "204": "Deleted", "304": "You hold the current version"}.get(code, "Done")
+    text = {"201": "Created", "304": "You hold the current version"}.get(code, "Done")
     return {"description": text} | ({"content": content} if code in {"200", "201"} else {})
 
 

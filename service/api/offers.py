@@ -3,7 +3,6 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from service.api.types import DIRECTORY
 from service.fhir import uris
 
 EXAM: Mapping[str, str] = {name: f"{uris.EXAM_OPERATION}-{name}" for name in ("amend", "finish", "settle", "withdraw")}
@@ -27,7 +26,6 @@ class Offer:
 
 
 _UPDATE = Offer("update", "u", body="json", writes=True)
-_DELETE = Offer("delete", "d", writes=True, only=DIRECTORY)
 _VALIDATE = Offer("operation", body="json", operation="validate")
 
 PLACES: Mapping[str, Mapping[str, Offer]] = {
@@ -38,12 +36,11 @@ PLACES: Mapping[str, Mapping[str, Offer]] = {
         "GET": Offer("search-type", "s"),
         "POST": Offer("create", "c", body="json", writes=True),
         "PUT": _UPDATE,
-        "DELETE": _DELETE,
     },
     "/{type}/_search": {"POST": Offer("search-type", "s", body="form")},
     "/{type}/_history": {"GET": Offer("history-type", "s")},
     "/{type}/$validate": {"POST": _VALIDATE},
-    "/{type}/{id}": {"GET": Offer("read", "r"), "PUT": _UPDATE, "DELETE": _DELETE},
+    "/{type}/{id}": {"GET": Offer("read", "r"), "PUT": _UPDATE},
     "/{type}/{id}/_history": {"GET": Offer("history-instance", "r")},
     "/{type}/{id}/_history/{version}": {"GET": Offer("vread", "r")},
     "/{type}/{id}/$validate": {"POST": _VALIDATE},

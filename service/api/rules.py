@@ -9,7 +9,10 @@ from service.api.types import KNOWN
 from service.basics.errors import Fault, Missing, NotAllowed, NotPermitted
 
 _ID = re.compile(r"[A-Za-z0-9\-.]{1,64}")
-WAY_OUT = "set its status to entered-in-error instead"
+WAYS_OUT = {
+    "DELETE": " Nothing is deleted: set its status to entered-in-error, or active to false.",
+    "PATCH": " Send the whole resource with PUT.",
+}
 
 
 def offered(offers: Mapping[str, Offer], method: str, *, type_: str, id_: str) -> Offer:
@@ -22,10 +25,8 @@ def offered(offers: Mapping[str, Offer], method: str, *, type_: str, id_: str) -
         raise Missing(Fault("not-supported", f"The operation {id_} is not offered here; GET metadata lists them."))
     offer = offers.get(method)
     if offer is None:
-        raise NotAllowed(Fault("not-supported", f"{method} is not offered here."))
+        raise NotAllowed(Fault("not-supported", f"{method} is not offered here.{WAYS_OUT.get(method, '')}"))
     if offer.only and type_ not in offer.only:
-        if offer.code == "delete":
-            raise NotAllowed(Fault("not-supported", f"A {type_} is never deleted; {WAY_OUT}."))
         raise Missing(Fault("not-supported", f"The operation ${offer.operation} is not offered on {type_}."))
     if id_ and not _ID.fullmatch(id_):
         raise Missing(Fault("not-found", f"There is no {type_} with that id; an id has letters, digits, - and . only."))

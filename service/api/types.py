@@ -1,38 +1,42 @@
-"""The resource types that are served and what may be done to each."""
-
-DIRECTORY = frozenset(
-    {"Device", "Endpoint", "Location", "Organization", "Patient", "Practitioner", "PractitionerRole", "RelatedPerson"}
-)
-"""Types that can be deleted while nothing refers to them."""
+"""The resource types that are served and what holds for each."""
 
 GUARDED = frozenset({"ChargeItem", "DiagnosticReport", "Invoice", "Observation", "Task"})
 """Types whose update by id needs If-Match."""
 
-SERVED = tuple(
-    sorted(
-        DIRECTORY
-        | GUARDED
-        | {
-            "Account",
-            "Appointment",
-            "Binary",
-            "BodyStructure",
-            "Communication",
-            "Composition",
-            "Condition",
-            "Consent",
-            "Coverage",
-            "DocumentReference",
-            "Encounter",
-            "Flag",
-            "ImagingStudy",
-            "Media",
-            "Procedure",
-            "Provenance",
-            "ServiceRequest",
-            "Specimen",
-            "Subscription",
-        }
-    )
+SERVED = (
+    "Account",
+    "Appointment",
+    "Binary",
+    "BodyStructure",
+    "ChargeItem",
+    "Communication",
+    "Composition",
+    "Condition",
+    "Consent",
+    "Coverage",
+    "Device",
+    "DiagnosticReport",
+    "DocumentReference",
+    "Encounter",
+    "Endpoint",
+    "Flag",
+    "ImagingStudy",
+    "Invoice",
+    "Location",
+    "Media",
+    "Observation",
+    "Organization",
+    "Patient",
+    "Practitioner",
+    "PractitionerRole",
+    "Procedure",
+    "Provenance",
+    "RelatedPerson",
+    "ServiceRequest",
+    "Specimen",
+    "Subscription",
+    "Task",
 )
+"""Every type, sorted."""
+
 KNOWN = frozenset(SERVED)

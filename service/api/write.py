@@ -1,4 +1,4 @@
-"""Create, update and delete: one entry through the one action that writes, and its result as an answer."""
+"""Create and update: one entry through the one action that writes, and its result as an answer."""
 
 from urllib.parse import urlencode
 
@@ -9,8 +9,6 @@ from service.api.outcomes import outcome_of
 from service.basics.entries import Entry, Result
 from service.basics.errors import Fault, Invalid
 from service.fhir import exact
-
-_WORDS = {200: "stored", 201: "created", 204: "deleted"}
 
 
 def create(ask: Ask) -> Answer:
@@ -28,18 +26,11 @@ def update(ask: Ask) -> Answer:
     return _write(ask, Entry("PUT", ask.type, ask.id, criteria=_criteria(ask), resource=resource, if_match=match))
 
 
-def delete(ask: Ask) -> Answer:
-    """A deletion; deleting again, or what never was, is the same 204."""
-    match = conditions.if_match(ask.headers)
-    return _write(ask, Entry("DELETE", ask.type, ask.id, criteria=_criteria(ask), if_match=match))
-
-
-def located(ask: Ask, result: Result) -> tuple[Header, ...]:
+def _located(ask: Ask, result: Result) -> tuple[Header, ...]:
     """Location, ETag and Last-Modified of what a write left or found."""
     if result.stored is None:
         return ()
-    place = () if result.stored.deleted else ((b"location", answers.location(ask.base, result.stored).encode()),)
-    return answers.versioned(result.stored) + place
+    return (*answers.versioned(result.stored), (b"location", answers.location(ask.base, result.stored).encode()))
 
 
 def _write(ask: Ask, entry: Entry) -> Answer:
@@ -49,9 +40,9 @@ def _write(ask: Ask, entry: Entry) -> Answer:
     wish = conditions.returns(ask.headers) or "representation"
     body = b"" if result.stored is None or wish == "minimal" else result.stored.body
     if wish == "OperationOutcome" and result.stored is not None:
-        said = Fault("informational", f"{ask.type}/{result.stored.id} was {_WORDS.get(result.status, 'found')}.")
+        said = Fault("informational", f"{ask.type}/{result.stored.id} is stored as version {result.stored.version}.")
         body = exact.encode(outcome_of([said], severity="information"))
-    return Answer(result.status, b"" if result.status == 204 else body, located(ask, result))
+    return Answer(result.status, body, _located(ask, result))
 
 
 def _body(ask: Ask) -> dict[str, object]:

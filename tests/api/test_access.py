@@ -14,6 +14,7 @@ PATHS = [
     ("POST", "/fhir/Patient"),
     ("PUT", "/fhir/Patient/x"),
     ("DELETE", "/fhir/Patient/x"),
+    ("PATCH", "/fhir/Patient/x"),
     ("POST", "/fhir"),
     ("GET", "/fhir/_history"),
     ("GET", "/fhir/Patient/x/_history/1"),
@@ -115,7 +116,6 @@ def test_scopes_add_up_and_bad_ones_are_all_named() -> None:
         ("system/Patient.uds", "POST", "/fhir/Patient"),
         ("system/Patient.cuds", "GET", "/fhir/Patient/x"),
         ("system/Patient.cds", "PUT", "/fhir/Patient/x"),
-        ("system/Patient.crus", "DELETE", "/fhir/Patient/x"),
         ("system/Patient.cru", "GET", "/fhir/Patient"),
         ("system/Patient.cru", "POST", "/fhir/Patient/_search"),
         ("system/Patient.cru", "GET", "/fhir/Patient/_history"),
@@ -140,7 +140,7 @@ def test_t14_each_entry_of_a_bundle_is_permitted_by_itself(place: Place, name: s
     entries = [
         {"resource": {"resourceType": "Patient"}, "request": {"method": "POST", "url": "Patient"}},
         {"resource": {"resourceType": "Location"}, "request": {"method": "POST", "url": "Location"}},
-        {"request": {"method": "DELETE", "url": "Patient/x"}},
+        {"request": {"method": "GET", "url": "Patient/x"}},
     ]
     with place.client(place.token(name, "system/Patient.cs")) as narrow:
         whole = {"resourceType": "Bundle", "type": "transaction", "entry": entries}

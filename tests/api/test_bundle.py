@@ -50,15 +50,6 @@ def test_representation_comes_when_asked_and_reads_always(rest: httpx.Client) ->
     assert read.json()["entry"][0]["response"]["status"] == "200 OK"
 
 
-def test_a_deletion_answers_without_location(rest: httpx.Client) -> None:
-    made = rest.post("/fhir/Patient", json={"resourceType": "Patient"}, headers=JSON).json()
-    gone = rest.post(
-        "/fhir", json=bundle({"request": {"method": "DELETE", "url": f"Patient/{made['id']}"}}), headers=JSON
-    )
-    assert gone.json()["entry"][0]["response"]["status"] == "204 No Content"
-    assert "location" not in gone.json()["entry"][0]["response"]
-
-
 def test_t8_an_empty_bundle_is_fine(rest: httpx.Client) -> None:
     for kind in ("transaction", "batch"):
         answer = rest.post("/fhir", json={"resourceType": "Bundle", "type": kind}, headers=JSON)

@@ -7,7 +7,8 @@ from typing import Any
 import httpx
 import pytest
 
-from tests.api.conftest import JSON
+from tests.api import twins
+from tests.api.conftest import JSON, Place
 
 Post = Callable[..., dict[str, Any]]
 FORM = {"Content-Type": "application/x-www-form-urlencoded"}
@@ -113,11 +114,13 @@ def test_s18_each_match_exactly_once_while_others_write(rest: httpx.Client, stor
     assert len(seen) == len(set(seen))
 
 
-def test_r6_history_is_newest_first_with_requests_and_answers(rest: httpx.Client, stored: Post) -> None:
+def test_r6_history_is_newest_first_with_requests_and_answers(
+    rest: httpx.Client, stored: Post, place: Place, name: str
+) -> None:
     one, other = stored(active=True), stored()
     url = f"/fhir/Patient/{one['id']}"
     rest.put(url, json={"resourceType": "Patient", "id": one["id"], "active": False}, headers=JSON)
-    rest.delete(url)
+    twins.erase(place.books, name, "Patient", id_=one["id"])
     found = rest.get(f"{url}/_history").json()
     assert found["type"] == "history"
     assert [entry["request"]["method"] for entry in found["entry"]] == ["DELETE", "PUT", "POST"]
