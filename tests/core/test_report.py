@@ -168,7 +168,9 @@ def test_a_structure_seen_in_part_is_never_called_as_expected() -> None:
     report = compose(with_steps(part), ROWS)
     (statement,) = section(report, "findings").statements
     assert statement.lead == "Seen in part only: overlying gas."
-    assert statement.text == ("No abnormality seen in the part that was seen: normal size. Not assessed: echotexture; Doppler flow.")
+    assert statement.text == (
+        "No abnormality seen in the part that was seen: normal size. Not assessed: echotexture; Doppler flow."
+    )
     assert statement.kind == "part"
     assert "C08" in dict(report.cautions)
     assert report.brief == ("Seen in part only: Spleen.",)
