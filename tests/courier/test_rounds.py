@@ -14,9 +14,9 @@ import respx
 from service import worker
 from service.basics.errors import Busy
 from service.courier.attempt import attempt
-from service.courier.lines import AT_ONE_TIME, Lines
+from service.courier.lines import Lines
 from service.courier.ports import Leased, Settlement
-from service.courier.round import LEASE_SECONDS, Courier, Tally
+from service.courier.round import LEASE_SECONDS
 from tests.courier.carrying import PERFORMED, URL, Wire, answering, carry
 from tests.courier.twin import START, Clock, Twin, TwinPost
 
@@ -155,49 +155,6 @@ def test_two_couriers_never_send_the_same_post_at_the_same_time() -> None:
         courier.join()
     carry(outbox, router=router)  # what became free after the last look of the others
     assert sorted(keys_in_order(router)) == sorted(post.key for post in outbox.posts.values())
-
-
-def test_being_told_to_stop_finishes_what_is_under_way_and_takes_nothing_new() -> None:
-    stop = threading.Event()
-
-    async def answer(request: httpx.Request) -> httpx.Response:
-        stop.set()
-        await asyncio.sleep(0.05)
-        return PERFORMED
-
-    router = respx.MockRouter()
-    router.post(URL).mock(side_effect=answer)
-    outbox = Twin.of(*posts(threads=1, each=5))
-    worker.run(outbox, stop=stop, lines=Lines(transport=Wire(router)), now=Clock(), worker="a")
-    assert [post.state for post in outbox.posts.values()] == ["delivered", *["waiting"] * 4]
-    assert all(not post.token for post in outbox.posts.values()), "nothing stays leased"
-
-
-def test_what_a_shutdown_cuts_off_is_due_again_at_once_and_what_was_never_sent_is_given_back() -> None:
-    stop = threading.Event()
-
-    async def hang(request: httpx.Request) -> httpx.Response:
-        stop.set()
-        await asyncio.sleep(60)
-        return PERFORMED
-
-    router = respx.MockRouter()
-    router.post(URL).mock(side_effect=hang)
-    outbox = Twin.of(*posts(threads=12))
-    outbox.per_destination = 12  # more than may be under way at one time
-    clock = Clock()
-    tally = asyncio.run(cut_off(outbox, clock=clock, router=router, stop=stop))
-    assert (tally.waiting, tally.unsent, len(outbox.attempts)) == (AT_ONE_TIME, 12 - AT_ONE_TIME, AT_ONE_TIME)
-    assert {settlement.reason for _, settlement in outbox.attempts} == {
-        "cut off by a shutdown; whether it arrived is unknown"
-    }
-    assert all((post.state, post.token, post.due) == ("waiting", "", START) for post in outbox.posts.values())
-
-
-async def cut_off(outbox: Twin, *, clock: Clock, router: respx.MockRouter, stop: threading.Event) -> Tally:
-    async with Lines(transport=Wire(router)) as lines:
-        courier = Courier(outbox, lines, "a", clock, lambda n: 0, grace=1)
-        return await courier.run(stop.is_set)
 
 
 def test_the_log_has_ids_and_states_and_no_secret_or_content(caplog: pytest.LogCaptureFixture) -> None:
