@@ -1,5 +1,6 @@
 """One exam with all that belongs to it, read once: what finishing, amending and withdrawing start from."""
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,6 +19,7 @@ from service.exam.survey import Step
 from service.fhir import uris
 from service.fhir.reading import order as reading_order
 from service.fhir.reading import patient as reading_patient
+from service.fhir.reading.names import name_of
 from service.fhir.reading.practice import practice
 from service.fhir.reading.task import read_step
 
@@ -45,6 +47,7 @@ class Case:
     catalogue: Catalogue
     practice: Practice
     organization: Json | None
+    names: Mapping[str, str]  # of the people that evidence names by reference
 
 
 def open_case(house: House, view: View, caller: Caller, exam: Exam) -> Case:
@@ -77,7 +80,22 @@ def open_case(house: House, view: View, caller: Caller, exam: Exam) -> Case:
         catalogue=catalogue,
         practice=practice_of(house, view, caller),
         organization=organization_of(house, view),
+        names=names_of(lookup, [*live, *images]),
     )
+
+
+def names_of(lookup: Lookup, resources: Iterable[Json]) -> dict[str, str]:
+    """The names of performers and operators that are stored here, by reference."""
+    given = [p for r in resources for p in [*r.get("performer", []), r.get("operator", {})] if isinstance(p, dict)]
+    references = {str(p["reference"]) for p in given if p.get("reference")}
+    return {ref: name for ref in references if (name := person(lookup, ref))}
+
+
+def person(lookup: Lookup, reference: str) -> str:
+    """The name behind a reference to a person or role; "" when it is not known here."""
+    found = lookup.find(reference) or {}
+    behind = str(found.get("practitioner", {}).get("reference", ""))
+    return name_of(found) or (name_of(lookup.find(behind) or {}) if behind else "")
 
 
 def exam_of(view: View, task: str) -> Exam:

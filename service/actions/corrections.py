@@ -29,8 +29,8 @@ def take(
 ) -> tuple[Case, Corrected]:
     """The case with the corrections in it. kind: amended, corrected or appended.
 
-    Raises Invalid for what is no R4 Observation, RuleBroken for one that is not the exam's, is about something else than
-    before, or would leave a step open again."""
+    Raises Invalid for what is no R4 Observation, RuleBroken for one that is not the exam's, is about something else
+    than before, or would leave a step open again."""
     if not given:
         return case, Corrected()
     known = {o["id"]: o for o in case.observations}

@@ -5,8 +5,9 @@ from dataclasses import replace
 from typing import Any
 
 from service.actions import bill_exam, delivering
-from service.actions.case import Case, open_case
+from service.actions.case import Case, open_case, person
 from service.actions.closing import Closed, close_rest, open_items
+from service.actions.lookup import Lookup
 from service.actions.operation import Operation, on_exam
 from service.actions.ports import Caller, House
 from service.actions.reporting import Seen, Signature, facts, report_of, seen
@@ -38,7 +39,7 @@ def finish(house: House, caller: Caller, task_id: str, parameters: Json) -> Json
         if not operation.repeated:
             _can_be_finished(operation.exam)
             case = open_case(house, operation.work, caller, operation.exam)
-            signature = _signature(parameters)
+            signature = _signature(parameters, Lookup(operation.work))
             case, closed = _complete(house, operation, case, signature)
             operation.answer = _finish(house, caller, operation, case, signature=signature, closed=closed)
         return operation.answer
@@ -50,10 +51,13 @@ def _can_be_finished(exam: Exam) -> None:
         raise Conflict(Fault("business-rule", text_, "Task.status"))
 
 
-def _signature(parameters: Json) -> Signature:
+def _signature(parameters: Json, lookup: Lookup) -> Signature:
     given = next(iter(named(parameters, "interpreter")), None)
     reference = str(given.get("reference", "")) if isinstance(given, dict) else ""
     display = str(given.get("display", "")) if isinstance(given, dict) else str(given or "").strip()
+
+    if reference and not display:
+        display = person(lookup, reference)
 
     def said(name: str) -> tuple[str, ...]:
         return tuple(str(t).strip() for t in named(parameters, name) if str(t).strip())

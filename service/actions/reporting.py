@@ -66,12 +66,9 @@ def seen(case: Case) -> Seen:
         doppler=doppler or None,
         fasting=_words(notes.get("note:fasting"), ""),
     )
-    return Seen(
-        evidence,
-        len({u.sighting.source for u in found if not isinstance(u, Evidence)}),
-        preparation,
-        notes.get("note:weight"),
-    )
+    placed = {e.source for step in case.steps for e in step.entries}
+    lost = {one.sighting.source for one in found if not isinstance(one, Evidence)} - placed
+    return Seen(evidence, len(lost), preparation, notes.get("note:weight"))
 
 
 def facts(case: Case, known: Seen, signature: Signature, *, started: str, issued: str, edition: Edition) -> ReportFacts:
@@ -96,7 +93,7 @@ def facts(case: Case, known: Seen, signature: Signature, *, started: str, issued
         history=case.order.reasons,
         preparation=known.preparation,
         interpreter=signature.interpreter.display or signature.interpreter.reference,
-        performers=tuple(sorted({e.sighting.by for e in known.evidence if e.sighting.by})),
+        performers=_performers(case, known),
         conclusions=signature.conclusions,
         differentials=signature.differentials,
         recommendations=signature.recommendations,
@@ -132,6 +129,13 @@ def report_of(case: Case, said: ReportFacts, signature: Signature, id_: str) -> 
         identifiers=tuple(_identifier(n, kind) for kind, n in _filed(case)),
     )
     return report, diagnostic_report(report, links=links)
+
+
+def _performers(case: Case, known: Seen) -> tuple[str, ...]:
+    """Who scanned, by name: those who sent evidence, not those who stated something about it."""
+    acts = {e.source for step in case.steps for e in step.entries if e.act}
+    by = {e.sighting.by for e in known.evidence if e.sighting.by and e.sighting.source not in acts}
+    return tuple(sorted({case.names.get(one, one) for one in by}))
 
 
 def _left(case: Case) -> tuple[str, str]:

@@ -1,19 +1,35 @@
 """A ServiceRequest into the Order of one exam, or everything that keeps it from being one."""
 
-from typing import Any
+from collections.abc import Mapping
+from typing import Any, Protocol
 
 from service.basics.coding import Coding, Identifier
 from service.basics.errors import Fault
-from service.catalogue.catalogue import Catalogue
 from service.exam.animal import Animal
 from service.exam.order import Order
-from service.exam.rules import Service
+from service.exam.rules import Service, Structure
 from service.fhir import r4, uris
 
 Json = dict[str, Any]
+Key = tuple[str, str]
 
 
-def order(request: Json, animal: Animal, catalogue: Catalogue) -> tuple[Order | None, list[Fault]]:
+class Orderable(Protocol):
+    """What can be ordered; service.catalogue's Catalogue honours it."""
+
+    @property
+    def orders(self) -> Mapping[Key, str]: ...
+    @property
+    def services(self) -> Mapping[str, Service]: ...
+    @property
+    def structures(self) -> Mapping[str, Structure]: ...
+    @property
+    def organs(self) -> Mapping[tuple[str, str, str], tuple[str, ...]]: ...
+    @property
+    def lateralities(self) -> Mapping[Key, str]: ...
+
+
+def order(request: Json, animal: Animal, catalogue: Orderable) -> tuple[Order | None, list[Fault]]:
     """The order (None when its code is unknown) and all its faults, each with its FHIRPath."""
     model = r4.model("ServiceRequest").model_validate(request)
     faults: list[Fault] = []
@@ -52,7 +68,7 @@ def identifier(request: Json, kind: str) -> Identifier | None:
     return None
 
 
-def _service(model: Any, catalogue: Catalogue, faults: list[Fault]) -> tuple[Coding | None, Service | None]:
+def _service(model: Any, catalogue: Orderable, faults: list[Fault]) -> tuple[Coding | None, Service | None]:
     codings = [(str(c.system or ""), str(c.code or "")) for c in (model.code.coding or [] if model.code else [])]
     keys = {catalogue.orders[c] for c in codings if c in catalogue.orders}
     if len(keys) == 1:
@@ -69,7 +85,7 @@ def _service(model: Any, catalogue: Catalogue, faults: list[Fault]) -> tuple[Cod
     return None, None
 
 
-def _structures(model: Any, service: Service, catalogue: Catalogue, faults: list[Fault]) -> tuple[str, ...]:
+def _structures(model: Any, service: Service, catalogue: Orderable, faults: list[Fault]) -> tuple[str, ...]:
     if not service.names_organs:
         return service.structures
     found: list[str] = []
@@ -85,7 +101,7 @@ def _structures(model: Any, service: Service, catalogue: Catalogue, faults: list
     return tuple(found)
 
 
-def organs(concept: Any, catalogue: Catalogue) -> tuple[str, ...]:
+def organs(concept: Any, catalogue: Orderable) -> tuple[str, ...]:
     """The structures that a bodySite names, by organ code and laterality."""
     keys = [(str(c.system or ""), str(c.code or "")) for c in concept.coding or []]
     side = next((catalogue.lateralities[k] for k in keys if k in catalogue.lateralities), "")
@@ -96,7 +112,7 @@ def organs(concept: Any, catalogue: Catalogue) -> tuple[str, ...]:
     return ()
 
 
-def _known(catalogue: Catalogue) -> str:
+def _known(catalogue: Orderable) -> str:
     names = sorted({code for system, code, side in catalogue.organs if system == uris.STRUCTURE and not side})
     return ", ".join(names) or ", ".join(sorted(catalogue.structures))
 
