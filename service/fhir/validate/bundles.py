@@ -12,7 +12,7 @@ _RESPONSES = frozenset({"batch-response", "transaction-response", "history"})
 
 def broken(bundle: dict[str, Any]) -> Iterator[Fault]:
     """Every rule of Bundle that is broken."""
-    kind = bundle.get("type")
+    kind = str(bundle.get("type"))
     if "total" in bundle and kind not in ("searchset", "history"):
         yield Fault("invariant", "bdl-1: only a searchset or history has a total", "Bundle.total")
     given = bundle.get("entry")
@@ -27,7 +27,7 @@ def broken(bundle: dict[str, Any]) -> Iterator[Fault]:
         yield Fault("invariant", "bdl-12: a message begins with a MessageHeader", "Bundle.entry")
 
 
-def _entry(entry: dict[str, Any], place: str, *, kind: Any) -> Iterator[Fault]:
+def _entry(entry: dict[str, Any], place: str, *, kind: str) -> Iterator[Fault]:
     if "search" in entry and kind != "searchset":
         yield Fault("invariant", "bdl-2: only an entry of a searchset has a search", f"{place}.search")
     if ("request" in entry) != (kind in _REQUESTS):

@@ -26,7 +26,7 @@ def broken(resource: dict[str, Any]) -> list[Fault]:
         place = f"{resource['resourceType']}.contained[{at}]"
         faults += _of_one(one, place)
         faults += (fault.inside(place) for fault in _dangling(one, [other for _, other in inner]))
-        if one.get("id") not in reached and not any(link.id == "" for link in _links(one)):
+        if str(one.get("id")) not in reached and not any(link.id == "" for link in _links(one)):
             faults.append(Fault("invariant", "dom-3: nothing refers to this resource", place))
     return faults
 

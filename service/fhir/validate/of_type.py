@@ -10,10 +10,10 @@ _CLINICAL = "http://terminology.hl7.org/CodeSystem/condition-clinical"
 _VERIFICATION = "http://terminology.hl7.org/CodeSystem/condition-ver-status"
 
 
-def _codings(concept: Any) -> list[tuple[Any, Any]]:
+def _codings(concept: Any) -> list[tuple[str, str]]:
     given = concept.get("coding") if isinstance(concept, dict) else None
     codings = given if isinstance(given, list) else []
-    return [(coding.get("system"), coding.get("code")) for coding in codings if isinstance(coding, dict)]
+    return [(str(coding.get("system")), str(coding.get("code"))) for coding in codings if isinstance(coding, dict)]
 
 
 def _items(resource: dict[str, Any], name: str) -> list[dict[str, Any]]:
@@ -42,7 +42,7 @@ def _condition(resource: dict[str, Any]) -> Iterator[Fault]:
 
 
 def _appointment(resource: dict[str, Any]) -> Iterator[Fault]:
-    status = resource.get("status")
+    status = str(resource.get("status"))
     if not {"start", "end"} <= set(resource) and status not in ("proposed", "cancelled", "waitlist"):
         yield Fault("invariant", "app-3: an appointment of this status needs start and end", "Appointment.start")
     if "cancelationReason" in resource and status not in ("no-show", "cancelled"):

@@ -10,7 +10,7 @@ from service.fhir.validate.walk import Node, walk
 
 Rule = Callable[[str, list[Node]], Iterator[Fault]]
 
-_WHOLE = re.compile(rb"[0-9]\.0+[,}\]]|[0-9]E[+]?[0-9]")
+_WHOLE = re.compile(rb"\.0+[,}\]]")
 
 # what the text must hold -> the rule that then looks at every object
 _SIGNS: tuple[tuple[bytes, Rule], ...] = (
@@ -30,7 +30,7 @@ def broken(resource: dict[str, Any], text: bytes) -> list[Fault]:
     if b'"div":' in text:
         found += narrative.broken(resource)
     rules = [rule for sign, rule in _SIGNS if sign in text]
-    if _WHOLE.search(text):
+    if b"E+" in text or _WHOLE.search(text):
         rules.append(shapes.whole_numbers)
     nodes = list(walk(resource)) if rules else []
     return found + [fault for rule in rules for fault in rule(kind, nodes)]

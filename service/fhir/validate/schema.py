@@ -69,6 +69,8 @@ class _Builder:
             return
         base = element["path"].rpartition(".")[2]
         types = self.definitions.types_of(element)
+        if base == "id" and self.definitions.kinds.get(element["path"].partition(".")[0]) == "resource":
+            types = ("id",) if element["path"].count(".") == 1 else types  # R4 declares it as string, and means id
         if base.endswith("[x]"):
             self._choice(element, base.removesuffix("[x]"), properties=properties, rules=rules)
             return
