@@ -7,13 +7,14 @@ from service.api import description_parts as parts
 from service.api.capability import Parameters, statement
 from service.api.offers import PLACES, Offer, methods
 from service.api.types import SERVED
+from service.basics.version import VERSION
 from service.fhir import exact, search
 
 Json = dict[str, Any]
 EXAMPLE_BASE = "http://127.0.0.1:8000/fhir"
 
 
-def documents(*, version: str) -> dict[str, bytes]:
+def documents(*, version: str = VERSION) -> dict[str, bytes]:
     """The files of openapi/: name -> text, for a service at EXAMPLE_BASE."""
     described = openapi(version=version, parameters=search.parameters)
     capability = statement(EXAMPLE_BASE, version=version, parameters=search.parameters)
@@ -50,7 +51,7 @@ def _paths(parameters: Parameters) -> Json:
 
 def _spelt(template: str) -> list[tuple[str, str]]:
     """(path, type) pairs a template is described as: by type where types differ, else once for all."""
-    if template in {"/{type}", "/{type}/{id}"}:
+    if template == "/{type}":
         return [(template.replace("{type}", type_), type_) for type_ in SERVED]
     if any(offer.only for offer in PLACES[template].values()):
         only = sorted(set[str]().union(*(offer.only for offer in PLACES[template].values())))
