@@ -169,7 +169,7 @@ def _meant(step: Step, act: Act) -> list[Entry]:
     that its act entered."""
     if act.item:
         return [e for e in live(step) if e.item == f"excused:{act.item}"]
-    if act.planes:
+    if act.planes and not act.disposition:
         return [e for e in live(step) if e.act and e.item in {f"plane:{p}" for p in act.planes}]
     question = asking.question(step.rule)
     if question and question in items(step):

@@ -116,9 +116,7 @@ class Practice:
 
 
 def entry(resource: Json, index: int, full_url: str = "") -> Entry:
-    return Entry(
-        "POST", resource["resourceType"], resource=resource, full_url=full_url, place=f"Bundle.entry[{index}]"
-    )
+    return Entry("POST", resource["resourceType"], resource=resource, full_url=full_url, place=f"Bundle.entry[{index}]")
 
 
 def owed(task: Json) -> list[str]:
@@ -186,5 +184,9 @@ def image(structure: str, plane: str, *, clip: bool = False, at: str = "2026-11-
 def parameters_of(values: dict[str, Any]) -> Json:
     """Parameters of plain values; a list gives a parameter several times."""
     kinds = {"station": "valuePositiveInt", "retract": "valueBoolean", "plane": "valueCode", "neutered": "valueBoolean"}
-    given = [(n, v) for n, many in values.items() for v in (many if isinstance(many, Iterable) and not isinstance(many, str) else [many])]
+    given = [
+        (n, v)
+        for n, many in values.items()
+        for v in (many if isinstance(many, Iterable) and not isinstance(many, str) else [many])
+    ]
     return {"resourceType": "Parameters", "parameter": [{"name": n, kinds.get(n, "valueString"): v} for n, v in given]}
