@@ -1,6 +1,7 @@
 """FHIR date, dateTime, instant, Period or Timing -> microseconds since the epoch, first and last inclusive."""
 
 import re
+from calendar import isleap, monthrange
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
 from typing import Any
@@ -13,6 +14,7 @@ _TEXT = re.compile(
 )
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MICROSECOND = timedelta(microseconds=1)
+_DAY = 86_400_000_000
 
 Range = tuple[int, int]
 
@@ -33,7 +35,11 @@ def of_text(text: str) -> Range | None:
         if int(second) > 60:
             return None
         low += int(second) * 1_000_000
-    return _clamped(low, low + _width(start, (month, day, hour, second, fraction)), fraction)
+    width = _width(start, month=month, day=day, hour=hour, second=second)
+    if fraction is not None:
+        more, width = _fraction(fraction)
+        low += more
+    return max(low, EARLIEST), min(low + width, LATEST)
 
 
 def _offset(zone: str | None) -> int:
@@ -45,30 +51,23 @@ def _offset(zone: str | None) -> int:
     return (-1 if zone[0] == "-" else 1) * (hours * 60 + minutes) * 60_000_000
 
 
-def _width(start: datetime, parts: tuple[str | None, ...]) -> int:
-    """Microseconds of the precision given, less one."""
-    month, day, hour, second, _ = parts
+def _width(start: datetime, *, month: str | None, day: str | None, hour: str | None, second: str | None) -> int:
+    """Microseconds that the precision given covers, less one."""
     if second is not None:
         return 999_999
     if hour is not None:
         return 59_999_999
     if day is not None:
-        return 86_399_999_999
+        return _DAY - 1
     if month is not None:
-        return ((start.replace(day=28) + timedelta(days=4)).replace(day=1) - start) // _MICROSECOND - 1
-    return ((366 if _leap(start.year) else 365) * 86_400_000_000) - 1
+        return monthrange(start.year, start.month)[1] * _DAY - 1
+    return (366 if isleap(start.year) else 365) * _DAY - 1
 
 
-def _leap(year: int) -> bool:
-    return year % 4 == 0 and (year % 100 != 0 or year % 400 == 0)
-
-
-def _clamped(low: int, high: int, fraction: str | None) -> Range:
-    if fraction:
-        digits = fraction[1:7]
-        low += int(digits.ljust(6, "0"))
-        high = low + 10 ** (6 - len(digits)) - 1
-    return max(low, EARLIEST), min(high, LATEST)
+def _fraction(text: str) -> Range:
+    """(microseconds, microseconds that its precision covers less one) of a fraction such as .12"""
+    digits = text[1:7]
+    return int(digits.ljust(6, "0")), 10 ** (6 - len(digits)) - 1
 
 
 def of_period(period: dict[str, Any]) -> Range | None:

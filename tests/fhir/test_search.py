@@ -1,0 +1,316 @@
+"""A resource is found by what it says: keys of the resource against the query of a search."""
+
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from service.basics.errors import Invalid
+from service.basics.query import AnyPeriod, Criterion, Exact, Period, Query, Starts
+from service.basics.stored import Keys
+from service.fhir import moments, search
+from service.fhir.types import STORABLE
+
+BASE = "https://sono.example/fhir"
+
+
+def ask(type_: str, *params: tuple[str, str], strict: bool = True) -> Query:
+    return search.parse("vet", type_, params, strict=strict, base=BASE)
+
+
+def refused(type_: str, *params: tuple[str, str]) -> list[str]:
+    with pytest.raises(Invalid) as caught:
+        ask(type_, *params)
+    return [fault.text for fault in caught.value.faults]
+
+
+def _holds(criterion: Criterion, keys: Keys) -> bool:
+    """What the store promises of each criterion (service/basics/query.py), in the plainest words."""
+    if isinstance(criterion, Exact):
+        return any(mark.key in criterion.keys for mark in keys.marks) != criterion.negated
+    if isinstance(criterion, AnyPeriod):
+        return any(_fits(period, mark.low, mark.high) for period in criterion.periods for mark in keys.marks
+                   if mark.key == period.key)  # fmt: skip
+    assert isinstance(criterion, Starts)
+    return any(t.key == criterion.key and t.text.startswith(criterion.texts) for t in keys.texts)
+
+
+def _fits(period: Period, low: int, high: int) -> bool:
+    return (
+        (period.low_from is None or period.low_from <= low)
+        and (period.low_to is None or low <= period.low_to)
+        and (period.high_from is None or period.high_from <= high)
+        and (period.high_to is None or high <= period.high_to)
+    )
+
+
+def found(resource: dict[str, Any], *params: tuple[str, str]) -> bool:
+    keys = search.keys("vet", resource)
+    return all(_holds(one, keys) for one in ask(resource["resourceType"], *params).criteria)
+
+
+OBSERVATION: dict[str, Any] = {
+    "resourceType": "Observation",
+    "identifier": [{"system": "https://scanner.example", "value": "1|7"}, {"value": "bare"}],
+    "basedOn": [{"reference": "ServiceRequest/order/_history/3"}],
+    "status": "final",
+    "code": {"coding": [{"system": "http://loinc.org", "code": "59089-3"}, {"code": "own"}]},
+    "component": [{"code": {"coding": [{"system": "http://loinc.org", "code": "12023-8"}]}}],
+    "subject": {"reference": "Patient/animal", "identifier": {"system": "https://chip.example", "value": "276"}},
+    "encounter": {"reference": "https://other.example/fhir/Encounter/9"},
+    "effectiveDateTime": "2026-11-25T13:04:29.123Z",
+    "valueQuantity": {"value": Decimal("0.40")},
+}
+PATIENT: dict[str, Any] = {
+    "resourceType": "Patient",
+    "active": True,
+    "name": [{"given": ["Bärbel", None], "_given": [None, {"id": "a"}], "family": "Øster-Test", "text": "Bärbel  O."}],
+    "telecom": [{"system": "phone", "value": "+1 555"}, {"system": "email", "value": "a@x.example"}],
+    "birthDate": "2020-02",
+    "address": [{"line": ["Example Street 1"], "city": "Exampletown"}],
+}
+
+
+@pytest.mark.parametrize(
+    ("resource", "name", "value", "expected"),
+    [
+        (OBSERVATION, "code", "59089-3", True),
+        (OBSERVATION, "code", "http://loinc.org|59089-3", True),
+        (OBSERVATION, "code", "http://snomed.info/sct|59089-3", False),
+        (OBSERVATION, "code", "|59089-3", False),
+        (OBSERVATION, "code", "|own", True),
+        (OBSERVATION, "code", "x,own", True),
+        (OBSERVATION, "code", "x\\,own", False),
+        (OBSERVATION, "code", "12023-8", False),
+        (OBSERVATION, "combo-code", "12023-8", True),
+        (OBSERVATION, "combo-code", "59089-3", True),
+        (OBSERVATION, "combo-code:not", "12023-8,y", False),
+        (OBSERVATION, "component-code", "12023-8", True),
+        (OBSERVATION, "status", "final", True),
+        (OBSERVATION, "status", "http://hl7.org/fhir/observation-status|final", True),
+        (OBSERVATION, "status", "http://example.org|final", False),
+        (OBSERVATION, "status:not", "final", False),
+        (OBSERVATION, "status:not", "amended,preliminary", True),
+        (OBSERVATION, "category:not", "imaging", True),
+        (OBSERVATION, "identifier", "https://scanner.example|1\\|7", True),
+        (OBSERVATION, "identifier", "1\\|7", True),
+        (OBSERVATION, "identifier", "1|7", False),
+        (OBSERVATION, "identifier", "|bare", True),
+        (OBSERVATION, "subject", "Patient/animal", True),
+        (OBSERVATION, "subject", "animal", True),
+        (OBSERVATION, "subject", f"{BASE}/Patient/animal", True),
+        (OBSERVATION, "subject", "https://other.example/fhir/Patient/animal", False),
+        (OBSERVATION, "subject", "Group/animal", False),
+        (OBSERVATION, "subject:Patient", "animal", True),
+        (OBSERVATION, "subject:Device", "animal", False),
+        (OBSERVATION, "subject:identifier", "https://chip.example|276", True),
+        (OBSERVATION, "subject:identifier", "277", False),
+        (OBSERVATION, "patient", "animal", True),
+        (OBSERVATION, "patient", "Patient/animal", True),
+        (OBSERVATION, "patient", "other", False),
+        (OBSERVATION, "based-on", "ServiceRequest/order", True),
+        (OBSERVATION, "encounter", "https://other.example/fhir/Encounter/9", True),
+        (OBSERVATION, "encounter", "9", False),
+        (PATIENT, "name", "barb", True),
+        (PATIENT, "name", "BÄRBEL O", True),
+        (PATIENT, "name", "arbel", False),
+        (PATIENT, "name:exact", "Bärbel", True),
+        (PATIENT, "name:exact", "bärbel", False),
+        (PATIENT, "family", "ster", False),
+        (PATIENT, "address-city", "example", True),
+        (PATIENT, "address", "example street", True),
+        (PATIENT, "phone", "+1 555", True),
+        (PATIENT, "email", "+1 555", False),
+        (PATIENT, "telecom", "a@x.example", True),
+        (PATIENT, "active", "true", True),
+        (PATIENT, "deceased", "false", True),
+        (PATIENT, "deceased", "true", False),
+        (PATIENT | {"deceasedDateTime": "2026"}, "deceased", "true", True),
+        (PATIENT | {"deceasedBoolean": False}, "deceased", "false", True),
+        (PATIENT, "birthdate", "2020-02", True),
+        (PATIENT, "birthdate", "2020-02-03", False),
+        ({"resourceType": "Task", "for": {"reference": "Patient/a"}}, "patient", "a", True),
+        ({"resourceType": "Task", "partOf": [{"reference": "Task/a"}]}, "part-of", "Task/a", True),
+        ({"resourceType": "Task", "focus": {"reference": "ServiceRequest/a"}}, "focus", "a", True),
+        ({"resourceType": "Task", "output": [{"valueReference": {"reference": "Media/a"}}]}, "output", "Media/a", True),
+        ({"resourceType": "Invoice", "lineItem": [{"chargeItemReference": {"reference": "ChargeItem/a"}}]},
+         "charge-item", "a", True),
+        ({"resourceType": "ChargeItem", "status": "billed"}, "status", "billed", True),
+        ({"resourceType": "ChargeItem", "definitionCanonical": ["http://x.example/c|1"]}, "definition", "http://x.example/c",
+         True),
+        ({"resourceType": "DiagnosticReport", "imagingStudy": [{"reference": "ImagingStudy/a"}]}, "imaging-study", "a", True),
+        ({"resourceType": "AuditEvent", "entity": [{"what": {"reference": "Patient/a"}}]}, "patient", "a", True),
+        ({"resourceType": "AuditEvent", "entity": [{"what": {"reference": "Device/a"}}]}, "patient", "a", False),
+        ({"resourceType": "Encounter", "meta": {"tag": [{"code": "x"}]}}, "_tag", "x", True),
+    ],
+)  # fmt: skip
+def test_what_is_found(resource: dict[str, Any], name: str, value: str, *, expected: bool) -> None:
+    assert found(resource, (name, value)) is expected
+
+
+# R4's own table of prefixes (hl7.org/fhir/R4/search.html, "date"), its examples with 14 March and 21 January 2013.
+ONWARDS_15 = {"start": "2013-03-15"}
+ONWARDS_21 = {"start": "2013-01-21"}
+UNTIL_21 = {"end": "2013-01-21"}
+
+
+@pytest.mark.parametrize(
+    ("value", "time", "expected"),
+    [
+        ("eq2013-01-14", "2013-01-14T00:00:00Z", True),
+        ("eq2013-01-14", "2013-01-14T10:00:00Z", True),
+        ("eq2013-01-14", "2013-01-15T00:00:00Z", False),
+        ("ne2013-01-14", "2013-01-15T00:00:00Z", True),
+        ("ne2013-01-14", "2013-01-14T10:00:00Z", False),
+        ("lt2013-01-14T10:00", "2013-01-14", True),
+        ("gt2013-01-14T10:00", "2013-01-14", True),
+        ("ge2013-03-14", ONWARDS_21, True),
+        ("le2013-03-14", ONWARDS_21, True),
+        ("sa2013-03-14", ONWARDS_15, True),
+        ("sa2013-03-14", ONWARDS_21, False),
+        ("sa2013-03-14", UNTIL_21, False),
+        ("eb2013-03-14", ONWARDS_15, False),
+        ("eb2013-03-14", ONWARDS_21, False),
+        ("eb2013-03-14", UNTIL_21, True),
+        ("ap2013-03-14", "2013-03-14", True),
+        ("ap2013-03-14", "2013-01-21", True),
+        ("2013", "2013-06-30", True),
+        ("2013-06-30", "2013", False),
+        ("2013-01-14T10:00:00+02:00", "2013-01-14T08:00:00Z", True),
+        ("2013-01-14T10:00:00 02:00", "2013-01-14T08:00:00Z", True),
+        ("2013-01-14T10\\:00", "2013-01-14T10:00:30Z", False),
+        ("2012,2013", "2013-01-14", True),
+    ],
+)
+def test_dates_by_their_prefix(value: str, time: Any, *, expected: bool) -> None:
+    element = "effectiveDateTime" if isinstance(time, str) else "effectivePeriod"
+    resource = {"resourceType": "Observation", element: time}
+    if "\\" in value:  # a colon needs no escape, and its escape is no date
+        assert refused("Observation", ("date", value))
+        return
+    assert found(resource, ("date", value)) is expected
+
+
+_dates = st.one_of(
+    st.dates().map(str), st.dates().map(lambda d: str(d)[:7]), st.dates().map(lambda d: str(d)[:4]),
+    st.datetimes(timezones=st.just(__import__("datetime").UTC)).map(lambda d: d.isoformat()),
+)  # fmt: skip
+
+
+@settings(max_examples=200, deadline=None)
+@given(_dates, _dates)
+def test_prefixes_agree_with_each_other(asked: str, given_: str) -> None:
+    """eq and ne are opposites; ge is eq or gt, le is eq or lt; sa implies gt, eb implies lt."""
+    resource = {"resourceType": "Observation", "effectiveDateTime": given_}
+    holds = {p: found(resource, ("date", p + asked)) for p in ("eq", "ne", "gt", "lt", "ge", "le", "sa", "eb")}
+    assert holds["eq"] != holds["ne"]
+    assert holds["ge"] == (holds["eq"] or holds["gt"])
+    assert holds["le"] == (holds["eq"] or holds["lt"])
+    assert holds["gt"] or not holds["sa"]
+    assert holds["lt"] or not holds["eb"]
+
+
+def test_moments_cover_their_precision() -> None:
+    day = 86_400_000_000
+    assert moments.of_text("1970-01-01") == (0, day - 1)
+    assert moments.of_text("1970-02") == (31 * day, 59 * day - 1)
+    assert moments.of_text("1972") == (730 * day, 1096 * day - 1)
+    assert moments.of_text("1970-01-01T00:00:01Z") == (1_000_000, 1_999_999)
+    assert moments.of_text("1970-01-01T01:00:00.120+01:00") == (120_000, 120_999)
+    assert moments.of_text("9999-12") == (moments.of_text("9999-12-01")[0], moments.LATEST)  # type: ignore[index]
+    assert [moments.of_text(t) for t in ("", "23 May", "2013-02-30", "2013-1-1", "2013-01-01T25:00", "٢٠١٣")] == [
+        None
+    ] * 6
+    assert moments.of({"event": ["1970-01-02", "1970-01-01"]}) == (0, 2 * day - 1)
+    assert moments.of({"repeat": {"boundsPeriod": {"start": "1970-01-01", "end": "1970-01-01"}}}) == (0, day - 1)
+    assert moments.of({"end": "1970-01-01"}) == (moments.EARLIEST, day - 1)
+
+
+def test_marks_carry_the_own_date_so_that_the_newest_come_first() -> None:
+    when = moments.of_text(OBSERVATION["effectiveDateTime"])
+    assert when is not None
+    keys = search.keys("vet", OBSERVATION)
+    assert {mark.low for mark in keys.marks} == {when[0]}
+    date = search.key("vet", "Observation", "date", "")
+    assert [(m.low, m.high) for m in keys.marks if m.key == date] == [when]
+
+
+def test_organisations_and_types_share_no_key() -> None:
+    values = {search.key(o, t, p, "a") for o in ("x", "y") for t in ("Task", "Media") for p in ("code", "status")}
+    assert len(values) == 8
+    assert all(-(2**63) <= value < 2**63 for value in values)
+    assert search.key("x", "Task", "code", "a") == search.key("x", "Task", "code", "a")
+
+
+def test_paging_and_presentation() -> None:
+    query = ask("Observation", ("_count", "5"), ("_sort", "_lastUpdated"), ("_total", "none"), ("_format", "json"))
+    assert (query.count, query.oldest_first, query.total, query.used) == (
+        5, True, False, (("_count", "5"), ("_sort", "_lastUpdated"), ("_total", "none")),
+    )  # fmt: skip
+    assert ask("Observation", ("_count", "0")).summary == "count"
+    assert ask("Observation", ("_summary", "count")).summary == "count"
+    assert ask("Observation", ("_count", "99999999")).count == 500
+    assert ask("Observation", ("_id", "a,b"), ("_lastUpdated", "ge2026"), ("_lastUpdated", "lt2027")).used == (
+        ("_id", "a,b"), ("_lastUpdated", "ge2026"), ("_lastUpdated", "lt2027"),
+    )  # fmt: skip
+
+
+def test_unknown_parameters_are_named_and_empty_ones_passed_over() -> None:
+    query = search.parse(
+        "vet", "Observation", [("foo", "1"), ("code", ""), ("status", "final")], strict=False, base=BASE
+    )
+    assert (query.ignored, query.used, len(query.criteria)) == (("foo",), (("status", "final"),), 1)
+    assert refused("Observation", ("foo", "1")) == ["the search parameter foo is not known for Observation"]
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [
+        ("code:foo", "x"),
+        ("date:missing", "true"),
+        ("_id:not", "x"),
+        ("date", "23 May"),
+        ("date", "ge"),
+        ("date", "xx2026"),
+        ("_lastUpdated", "yesterday"),
+        ("_lastUpdated", "ne2026"),
+        ("_count", "-1"),
+        ("_count", "many"),
+        ("_sort", "code"),
+        ("_summary", "text"),
+        ("_total", "x"),
+        ("code", "http://loinc.org|"),
+        ("code", ","),
+        ("subject", "no/such/thing"),
+        ("patient", "Device/1"),
+        ("subject.name", "x"),
+        ("subject:Patient.name", "x"),
+        ("_has:Media:subject:_id", "x"),
+    ],
+)
+def test_what_cannot_be_understood_is_refused(name: str, value: str) -> None:
+    with pytest.raises(Invalid):
+        search.parse("vet", "Observation", [(name, value)], strict=False, base=BASE)
+
+
+def test_every_fault_of_a_search_is_told_at_once() -> None:
+    assert len(refused("Patient", ("active", "maybe"), ("birthdate", "x"), ("_count", "x"), ("foo", "1"))) == 4
+
+
+def test_every_storable_type_has_parameters_with_definitions() -> None:
+    for type_ in STORABLE:
+        rows = search.parameters(type_)
+        names = [name for name, _, _ in rows]
+        assert len(names) == len(set(names))
+        assert {"_id", "_lastUpdated", "_tag"} <= set(names)
+        assert all(url.startswith("http") for _, _, url in rows)
+    assert ("part-of", "reference", "http://hl7.org/fhir/SearchParameter/Task-part-of") in search.parameters("Task")
+
+
+def test_nothing_half_filled_makes_the_index_stumble() -> None:
+    for type_ in STORABLE:
+        search.keys(
+            "vet", {"resourceType": type_, "identifier": [], "subject": {"display": "x"}, "code": {"text": "x"}}
+        )
