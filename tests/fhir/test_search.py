@@ -1,5 +1,6 @@
 """A resource is found by what it says: keys of the resource against the query of a search."""
 
+from datetime import UTC
 from decimal import Decimal
 from typing import Any
 
@@ -138,9 +139,10 @@ PATIENT: dict[str, Any] = {
         ({"resourceType": "Invoice", "lineItem": [{"chargeItemReference": {"reference": "ChargeItem/a"}}]},
          "charge-item", "a", True),
         ({"resourceType": "ChargeItem", "status": "billed"}, "status", "billed", True),
-        ({"resourceType": "ChargeItem", "definitionCanonical": ["http://x.example/c|1"]}, "definition", "http://x.example/c",
-         True),
-        ({"resourceType": "DiagnosticReport", "imagingStudy": [{"reference": "ImagingStudy/a"}]}, "imaging-study", "a", True),
+        ({"resourceType": "ChargeItem", "definitionCanonical": ["http://x.example/c|1"]}, "definition",
+         "http://x.example/c", True),
+        ({"resourceType": "DiagnosticReport", "imagingStudy": [{"reference": "ImagingStudy/a"}]}, "imaging-study",
+         "a", True),
         ({"resourceType": "AuditEvent", "entity": [{"what": {"reference": "Patient/a"}}]}, "patient", "a", True),
         ({"resourceType": "AuditEvent", "entity": [{"what": {"reference": "Device/a"}}]}, "patient", "a", False),
         ({"resourceType": "Encounter", "meta": {"tag": [{"code": "x"}]}}, "_tag", "x", True),
@@ -180,22 +182,18 @@ UNTIL_21 = {"end": "2013-01-21"}
         ("2013-06-30", "2013", False),
         ("2013-01-14T10:00:00+02:00", "2013-01-14T08:00:00Z", True),
         ("2013-01-14T10:00:00 02:00", "2013-01-14T08:00:00Z", True),
-        ("2013-01-14T10\\:00", "2013-01-14T10:00:30Z", False),
         ("2012,2013", "2013-01-14", True),
     ],
 )
 def test_dates_by_their_prefix(value: str, time: Any, *, expected: bool) -> None:
     element = "effectiveDateTime" if isinstance(time, str) else "effectivePeriod"
     resource = {"resourceType": "Observation", element: time}
-    if "\\" in value:  # a colon needs no escape, and its escape is no date
-        assert refused("Observation", ("date", value))
-        return
     assert found(resource, ("date", value)) is expected
 
 
 _dates = st.one_of(
     st.dates().map(str), st.dates().map(lambda d: str(d)[:7]), st.dates().map(lambda d: str(d)[:4]),
-    st.datetimes(timezones=st.just(__import__("datetime").UTC)).map(lambda d: d.isoformat()),
+    st.datetimes(timezones=st.just(UTC)).map(lambda d: d.isoformat()),
 )  # fmt: skip
 
 
@@ -220,9 +218,8 @@ def test_moments_cover_their_precision() -> None:
     assert moments.of_text("1970-01-01T00:00:01Z") == (1_000_000, 1_999_999)
     assert moments.of_text("1970-01-01T01:00:00.120+01:00") == (120_000, 120_999)
     assert moments.of_text("9999-12") == (moments.of_text("9999-12-01")[0], moments.LATEST)  # type: ignore[index]
-    assert [moments.of_text(t) for t in ("", "23 May", "2013-02-30", "2013-1-1", "2013-01-01T25:00", "٢٠١٣")] == [
-        None
-    ] * 6
+    for text in ("", "23 May", "2013-02-30", "2013-1-1", "2013-01-01T25:00", "0000", "\u0662\u0660\u0661\u0663"):
+        assert moments.of_text(text) is None, text
     assert moments.of({"event": ["1970-01-02", "1970-01-01"]}) == (0, 2 * day - 1)
     assert moments.of({"repeat": {"boundsPeriod": {"start": "1970-01-01", "end": "1970-01-01"}}}) == (0, day - 1)
     assert moments.of({"end": "1970-01-01"}) == (moments.EARLIEST, day - 1)
