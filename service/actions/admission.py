@@ -9,14 +9,18 @@ from service.actions.lookup import Lookup
 from service.actions.pending import Pending
 from service.actions.ports import Caller, House, Work
 from service.actions.writing import decoded
-from service.basics.errors import Fault, Refusal, RuleBroken
+from service.basics.errors import Fault, Invalid, Refusal, RuleBroken
 from service.basics.stored import Exam
 
 Json = dict[str, Any]
 
 
-def admit(house: House, work: Work, caller: Caller, waiting: Sequence[Pending]) -> list[Json]:
-    """Open exams for new orders, and return what the entries change beside themselves; raises all refusals together."""
+def admit(
+    house: House, work: Work, caller: Caller, waiting: Sequence[Pending], *, ours: Sequence[Fault] = ()
+) -> list[Json]:
+    """Open exams for new orders, and return what the entries change beside themselves; raises all refusals together.
+
+    ours: what breaks our own rules in the entries; told with what is wrong with the orders, each place once."""
     refusals: list[Refusal] = []
     derived: list[Json] = []
     lookup = Lookup(work, waiting)
@@ -26,7 +30,8 @@ def admit(house: House, work: Work, caller: Caller, waiting: Sequence[Pending]) 
                 derived += _order(house, work, caller, one, lookup)
             except Refusal as refusal:
                 refusals.append(refusal if one.before is None else _placed(refusal, one))
-    _raise(refusals)
+    told = {f.where for refusal in refusals for f in refusal.faults}
+    _raise([*refusals, *(Invalid(f) for f in ours if f.where not in told)])
     exams, faults = _evidence(work, waiting)
     if faults:
         raise RuleBroken(*faults)

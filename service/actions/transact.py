@@ -24,7 +24,7 @@ def transact(
     Raises the Refusal that names all faults; a batch keeps each entry's refusal in its result."""
     if bundle_type == "batch":
         return [_alone(house, caller, entry) for entry in entries]
-    checked(entries, practice=caller.kind != "records")
+    ours = checked(entries, practice=caller.kind != "records")
     print_ = repeats.of_entries(entries)
     with house.books.begin(caller.organization) as work:
         waiting = identities.pending(entries)
@@ -33,26 +33,36 @@ def transact(
             if again is not None:
                 _trace(work, caller, entries, again)
                 return again
-        results = _apply(house, work, caller, waiting)
+        results = _apply(house, work, caller, waiting, ours=ours)
         if caller.kind != "records":
             repeats.remember(work, waiting, print_, results)
         _trace(work, caller, entries, results)
         return results
 
 
-def checked(entries: Sequence[Entry], *, practice: bool) -> None:
-    """Raise Invalid with every fault of every resource; nothing was opened yet."""
+def checked(entries: Sequence[Entry], *, practice: bool) -> list[Fault]:
+    """Raise Invalid with every fault of every resource; nothing was opened yet.
+
+    Returns what breaks only our own rules for practices, to be told together with what is wrong with the orders."""
     faults: list[Fault] = []
+    ours: list[Fault] = []
     for entry in entries:
         if entry.resource is None:
             continue
-        found = _faults(entry, entry.resource, practice=practice)
-        faults += [f.inside(f"{entry.place}.resource") for f in found] if entry.place else found
+        found = _faults(entry, entry.resource)
+        faults += _placed(entry, found)
+        if practice and not found:
+            ours += _placed(entry, validate.profile(entry.resource))
     if faults:
-        raise Invalid(*faults)
+        raise Invalid(*faults, *ours)
+    return ours
 
 
-def _faults(entry: Entry, resource: Json, *, practice: bool) -> list[Fault]:
+def _placed(entry: Entry, faults: Iterable[Fault]) -> list[Fault]:
+    return [f.inside(f"{entry.place}.resource") if entry.place else f for f in faults]
+
+
+def _faults(entry: Entry, resource: Json) -> list[Fault]:
     given = resource.get("resourceType")
     if given != entry.type:
         return [Fault("invalid", f"The body is a {given}, but the address says {entry.type}.", "resourceType")]
@@ -62,8 +72,7 @@ def _faults(entry: Entry, resource: Json, *, practice: bool) -> list[Fault]:
     tags = resource.get("meta", {}).get("tag", []) if isinstance(resource.get("meta"), dict) else []
     if any(isinstance(t, dict) and t.get("code") == "SUBSETTED" and t.get("system") == uris.SUBSETTED for t in tags):
         return [Fault("business-rule", "A shortened resource (SUBSETTED) cannot be stored.", f"{entry.type}.meta.tag")]
-    found = validate.check(resource)
-    return found if found or not practice else validate.profile(resource)
+    return validate.check(resource)
 
 
 def _alone(house: House, caller: Caller, entry: Entry) -> Result:
@@ -73,7 +82,7 @@ def _alone(house: House, caller: Caller, entry: Entry) -> Result:
         return Result(0, refusal=refusal)
 
 
-def _apply(house: House, work: Work, caller: Caller, waiting: list[Pending]) -> list[Result]:
+def _apply(house: House, work: Work, caller: Caller, waiting: list[Pending], *, ours: Sequence[Fault]) -> list[Result]:
     identities.resolve(house, work, waiting)
     references.rewrite(house, work, waiting)
     for one in waiting:
@@ -87,7 +96,7 @@ def _apply(house: House, work: Work, caller: Caller, waiting: list[Pending]) -> 
                 with _Placed(one):
                     identities.unique(work, one, kinds, uris.IDENTIFIER_TYPE)
         guards.check(work, waiting)
-        derived = admission.admit(house, work, caller, waiting)
+        derived = admission.admit(house, work, caller, waiting, ours=ours)
     return _stored(work, waiting, derived)
 
 

@@ -130,9 +130,10 @@ def test_profile_an_animal_has_a_coded_species() -> None:
     assert validate.profile(_animal({"url": "species", "valueCodeableConcept": dog})) == []
     assert validate.profile(PATIENT) == []
     breed = {"url": "breed", "valueCodeableConcept": {"text": "x"}}
-    assert [f.where for f in validate.profile(_animal(breed))] == ["Patient.extension[0]"]
+    species = f"Patient.extension.where(url='{uris.ANIMAL}').extension.where(url='species')"
+    assert [f.where for f in validate.profile(_animal(breed))] == [species]
     text = {"url": "species", "valueCodeableConcept": {"text": "dog"}}
-    assert [f.where for f in validate.profile(_animal(text))] == ["Patient.extension[0].extension.value"]
+    assert [f.where for f in validate.profile(_animal(text))] == [f"{species}.value"]
 
 
 def test_profile_a_measurement_says_where_and_in_what_unit() -> None:

@@ -26,15 +26,17 @@ def _not_understood(resource: dict[str, Any]) -> Iterator[Fault]:
 
 
 def _animal(patient: dict[str, Any]) -> Iterator[Fault]:
-    for at, extension in enumerate(patient.get("extension", ())):
+    place = (
+        f"Patient.extension.where(url='{uris.ANIMAL}').extension.where(url='species')"  # where an order tells it too
+    )
+    for extension in patient.get("extension", ()):
         if extension["url"] != uris.ANIMAL:
             continue
-        place = f"Patient.extension[{at}]"
         species = [part for part in extension.get("extension", ()) if part["url"] == "species"]
         if len(species) != 1:
             yield Fault("required", "an animal has exactly one species", place)
         elif not species[0].get("valueCodeableConcept", {}).get("coding"):
-            yield Fault("required", "the species of an animal is coded", f"{place}.extension.value")
+            yield Fault("required", "the species of an animal is coded", f"{place}.value")
 
 
 def _finding(observation: dict[str, Any]) -> Iterator[Fault]:
