@@ -1,7 +1,7 @@
 """Evidence sent for an exam into its steps: each Observation, Media and ImagingStudy settles what it proves."""
 
-from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 from service.actions.ports import Caller, House, Work
@@ -13,7 +13,7 @@ from service.basics.ids import new_id
 from service.basics.stored import Exam
 from service.exam.act import Act
 from service.exam.entries import live
-from service.exam.evidence import Evidence, Sighting
+from service.exam.evidence import Evidence, Sighting, Unmapped
 from service.exam.matching import match
 from service.exam.measure import implausible
 from service.exam.spread import Spread, spread
@@ -25,6 +25,15 @@ Json = dict[str, Any]
 Stated = list[tuple[str, Sighting]]
 
 
+@dataclass(frozen=True, slots=True)
+class Understood:
+    """One resource as the mappings understand it."""
+
+    source: str
+    retracted: bool
+    found: list[Evidence | Unmapped]
+
+
 def note(
     house: House, work: Work, caller: Caller, exam: Exam, resources: Sequence[Json], *, places: Sequence[str] = ()
 ) -> list[Json]:
@@ -34,47 +43,54 @@ def note(
     is implausible and unconfirmed. The same evidence again changes nothing; entered-in-error takes back what rested
     on it. places: the places of the resources in their Bundle, for the faults."""
     before = open_sheet(house, work, exam)
-    faults = list(_implausible(before, resources, places))
+    understood = list(_read(before, resources))
+    faults = list(_implausible(before, understood, places))
     if faults:
         raise RuleBroken(*faults)
     sent = [source(r) for r in resources]
-    after = taken(before, [*resources, *_waiting(work, before, sent)], by=caller.label)
+    after = taken(before, [*understood, *_read(before, _waiting(work, before, sent))], by=caller.label)
     work.count_unmapped(_unmapped(before, after))
     return keep(work, before, after, sent=sent)
 
 
-def taken(sheet: Sheet, resources: Sequence[Json], *, by: str) -> Sheet:
+def taken(sheet: Sheet, evidence: Sequence[Understood], *, by: str) -> Sheet:
     """The sheet after the evidence: once more for all of it when an answer among it added steps."""
     known = {s.rule.code for s in sheet.steps}
-    after = settled(_entered(sheet, resources, by=by))
+    after = settled(_entered(sheet, evidence, by=by))
     if {s.rule.code for s in after.steps} != known:
-        after = settled(_entered(after, resources, by=by))
+        after = settled(_entered(after, evidence, by=by))
     return after
 
 
 def again(work: Work, sheet: Sheet, *, by: str) -> Sheet:
     """The sheet after all that was listed as without a place has been tried again: by new rows, or for new steps."""
-    return taken(sheet, list(_waiting(work, sheet, [])), by=by)
+    return taken(sheet, list(_read(sheet, _waiting(work, sheet, []))), by=by)
 
 
-def _entered(sheet: Sheet, resources: Sequence[Json], *, by: str) -> Sheet:
-    stated: Stated = []
+def _read(sheet: Sheet, resources: Iterable[Json]) -> Iterator[Understood]:
     for resource in resources:
-        sheet = _one(sheet, resource, stated=stated, by=by)
+        seen = sightings(resource)
+        found = [m for s in seen for m in match(s, sheet.rules, sheet.scope.animal.species)]
+        yield Understood(source(resource), resource.get("status") == "entered-in-error", found)
+
+
+def _entered(sheet: Sheet, evidence: Sequence[Understood], *, by: str) -> Sheet:
+    stated: Stated = []
+    for one in evidence:
+        sheet = _gone(sheet, one.source, by=by) if one.retracted else _one(sheet, one, stated=stated, by=by)
     acts = [(code, _act(s, sheet, by=by)) for code, s in sorted(stated, key=lambda pair: pair[1].at)]
     return act_on(sheet, [(code, act) for code, act in acts if not _stands(sheet.step(code), act)])
 
 
-def _one(sheet: Sheet, resource: Json, *, stated: Stated, by: str) -> Sheet:
-    of = source(resource)
-    seen = sightings(resource)
-    if resource.get("status") == "entered-in-error":
-        steps = [retract(s, of, at=sheet.now, by=by) for s in sheet.steps]
-        shelved = tuple(retract(s, of, at=sheet.now, by=by) for s in sheet.shelved)
-        whole = retract(sheet.whole, of, at=sheet.now, by=by)
-        return replace(sheet.with_steps(steps), shelved=shelved, whole=whole)
-    found = [m for s in seen for m in match(s, sheet.rules, sheet.scope.animal.species)]
-    goes = spread(found, sheet.steps, now=sheet.now)
+def _gone(sheet: Sheet, of: str, *, by: str) -> Sheet:
+    steps = [retract(s, of, at=sheet.now, by=by) for s in sheet.steps]
+    shelved = tuple(retract(s, of, at=sheet.now, by=by) for s in sheet.shelved)
+    return replace(sheet.with_steps(steps), shelved=shelved, whole=retract(sheet.whole, of, at=sheet.now, by=by))
+
+
+def _one(sheet: Sheet, one: Understood, *, stated: Stated, by: str) -> Sheet:
+    of = one.source
+    goes = spread(one.found, sheet.steps, now=sheet.now)
     stated += goes.stated
     steps = [renew(s, of, _said(s, goes), at=sheet.now, by=by) for s in _touched(sheet, of, goes)]
     return replace(sheet.with_steps(steps), whole=renew(sheet.whole, of, goes.whole, at=sheet.now, by=by))
@@ -127,13 +143,12 @@ def _unmapped(before: Sheet, after: Sheet) -> Iterator[tuple[str, str, str, str]
             yield entry.item.partition(":")[2], system, code, entry.value
 
 
-def _implausible(sheet: Sheet, resources: Sequence[Json], places: Sequence[str]) -> Iterator[Fault]:
-    for index, resource in enumerate(resources):
-        for sighting in sightings(resource):
-            for found in match(sighting, sheet.rules, sheet.scope.animal.species):
-                if isinstance(found, Evidence) and not sighting.retracted:
-                    place = places[index] if index < len(places) else ""
-                    yield from (f.inside(place) if place else f for f in _measured(sheet, found))
+def _implausible(sheet: Sheet, evidence: Sequence[Understood], places: Sequence[str]) -> Iterator[Fault]:
+    for index, one in enumerate(evidence):
+        place = places[index] if index < len(places) else ""
+        for found in one.found:
+            if isinstance(found, Evidence) and not one.retracted:
+                yield from (f.inside(place) if place else f for f in _measured(sheet, found))
 
 
 def _measured(sheet: Sheet, found: Evidence) -> Iterator[Fault]:

@@ -8,7 +8,7 @@ from service.actions.ports import Work
 from service.actions.sheet import Sheet
 from service.actions.writing import decoded
 from service.basics.stored import StepKey
-from service.exam import moments
+from service.exam import moments, survey_state
 from service.exam.entries import live, newly_retracted
 from service.exam.survey import Owed, Step
 from service.fhir.writing.observation import withdrawn
@@ -34,7 +34,8 @@ def _steps(before: Sheet, after: Sheet) -> Iterator[tuple[Step, Json]]:
     for step, off in [*((s, False) for s in after.steps), *((s, True) for s in after.shelved)]:
         if old.get(step.task) == (step, off):
             continue
-        owed, state = ((), SHELVED) if off else (after.owed(step), after.state(step))
+        owed = () if off else after.owed(step)
+        state = SHELVED if off else survey_state.state(step, owed)
         known = after.tasks.get(step.task)
         if known is None:
             yield step, new_step(after, step, owed=owed, state=state)

@@ -1,6 +1,6 @@
 """A step's rule and what was entered into what is still owed, item by item."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence, Set
 
 from service.exam import asking
 from service.exam.entries import NOT_THERE, UNREAD, begun, disposition, items, kind, live
@@ -10,6 +10,7 @@ from service.exam.survey import Entry, Owed, Step
 PLANES = {"long": "long axis", "short": "short axis", "multi": "several directions", "dorsal": "dorsal plane"}
 DEFERRED = "deferred"
 Titles = Mapping[str, str]
+Items = Set[str]
 
 
 def owed(
@@ -23,17 +24,18 @@ def owed(
     """What the step still needs before it is complete; nothing for an optional step that was not begun.
 
     attributes: the vocabulary of its structure. titles: words for items ("measure:length"), for people."""
+    found = items(step)
     said = kind(disposition(step))
     if said in NOT_THERE or not (step.rule.owed_from_start or begun(step)):
         return ()
     if asking.question(step.rule):
-        return tuple(_question(step))
+        return tuple(_question(step, found))
     missing = [*_deferral(step, said)]
     if said not in {"seen-part", "settled-elsewhere"}:
-        missing += _planes(step)
-        missing += _images(step, stills_owed=stills_owed, clips_owed=clips_owed)
-        missing += _measures(step, titles or {})
-    return (*missing, *_statements(step, attributes))
+        missing += _planes(step, found)
+        missing += _images(step, found, stills_owed=stills_owed, clips_owed=clips_owed)
+        missing += _measures(step, found, titles=titles or {})
+    return (*missing, *_statements(step, attributes, found=found))
 
 
 def asked(step: Step, attributes: Sequence[Attribute], filled: Mapping[str, str] | None = None) -> list[Attribute]:
@@ -62,9 +64,9 @@ def _is_asked(condition: str, values: Mapping[str, set[str]]) -> bool:
     return any(v != code for v in noted) if "!=" in condition else code in noted
 
 
-def _question(step: Step) -> Iterator[Owed]:
+def _question(step: Step, found: Items) -> Iterator[Owed]:
     item = asking.question(step.rule)
-    if item not in items(step):
+    if item not in found:
         yield Owed(item, asking.WORDS[item])
 
 
@@ -75,18 +77,18 @@ def _deferral(step: Step, said: str) -> Iterator[Owed]:
         yield Owed(DEFERRED, f"Deferred to {where}: look again, or say how it ended")
 
 
-def _planes(step: Step) -> Iterator[Owed]:
+def _planes(step: Step, found: Items) -> Iterator[Owed]:
     for plane in step.rule.planes:
-        if not _done(step, f"plane:{plane}"):
+        if not _done(found, f"plane:{plane}"):
             words = PLANES.get(plane, plane)
             yield Owed(f"plane:{plane}", f"View in {words}: an image, a measurement or a statement in it")
 
 
-def _images(step: Step, *, stills_owed: bool, clips_owed: bool) -> Iterator[Owed]:
+def _images(step: Step, found: Items, *, stills_owed: bool, clips_owed: bool) -> Iterator[Owed]:
     missing = step.rule.stills - stills(step)
-    if stills_owed and missing > 0 and "excused:still" not in items(step):
+    if stills_owed and missing > 0 and "excused:still" not in found:
         yield Owed("still", f"{missing} more still image{'s' if missing > 1 else ''} of {step.rule.stills} asked for")
-    if clips_owed and step.rule.clip in {"required", "required-if-present"} and not _done(step, "clip"):
+    if clips_owed and step.rule.clip in {"required", "required-if-present"} and not _done(found, "clip"):
         yield Owed("clip", "A clip")
 
 
@@ -101,17 +103,17 @@ def _in_studies(found: Sequence[Entry]) -> int:
     return sum({e.source: int(e.value) for e in found if e.value}.values())
 
 
-def _measures(step: Step, titles: Titles) -> Iterator[Owed]:
+def _measures(step: Step, found: Items, *, titles: Titles) -> Iterator[Owed]:
     for key in step.rule.measures:
-        if not _done(step, f"measure:{key}"):
+        if not _done(found, f"measure:{key}"):
             words = titles.get(f"measure:{key}") or key.replace("_", " ").replace("-", " ")
             yield Owed(f"measure:{key}", f"Measurement: {words[:1].lower()}{words[1:]}")
 
 
-def _statements(step: Step, attributes: Sequence[Attribute]) -> Iterator[Owed]:
+def _statements(step: Step, attributes: Sequence[Attribute], *, found: Items) -> Iterator[Owed]:
     for attribute in asked(step, attributes):
         item = f"finding:{attribute.key}"
-        if _done(step, item):
+        if _done(found, item):
             continue
         told = _told(step, attribute)
         yield Owed(item, f"Statement: {attribute.title[:1].lower()}{attribute.title[1:]}{told}")
@@ -126,6 +128,5 @@ def _told(step: Step, attribute: Attribute) -> str:
     return ""
 
 
-def _done(step: Step, item: str) -> bool:
-    found = items(step)
+def _done(found: Items, item: str) -> bool:
     return item in found or f"excused:{item}" in found
