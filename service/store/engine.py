@@ -48,6 +48,14 @@ def _set_sqlite(connection: sqlite3.Connection, _record: object) -> None:
         raise Unusable("SQLite cannot keep a write-ahead log here; put the file on a local disk.")
 
 
+def _check(engine: Engine) -> None:
+    try:
+        _check_postgres(engine)
+    except Exception:
+        engine.dispose()
+        raise
+
+
 def _check_postgres(engine: Engine) -> None:
     with engine.connect() as connection:
         raw: Any = connection.connection.driver_connection
@@ -71,7 +79,7 @@ def make_engine(text: str, *, allow_unsafe: bool = False) -> Engine:
             options = {"options": _POSTGRES_OPTIONS, "connect_timeout": 10, "application_name": "sonoledger"}
             engine = create_engine(url, **_POOL, pool_pre_ping=False, connect_args=options)
             if not allow_unsafe:
-                _check_postgres(engine)
+                _check(engine)
     return engine
 
 

