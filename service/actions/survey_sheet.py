@@ -15,7 +15,7 @@ from service.exam.rules import StepRule
 from service.exam.survey import Step
 from service.fhir import exact
 from service.fhir.reading.practice import practice
-from service.fhir.reading.task import entries, read_basis, read_step
+from service.fhir.reading.task import entries, is_shelved, read_basis, read_step
 
 __all__ = ["Sheet", "keep", "listed", "open_sheet", "practice_in_force", "settled"]
 
@@ -34,7 +34,7 @@ def open_sheet(house: House, work: Work, exam: Exam) -> Sheet:
     animal, service, structures = read_basis(task)
     rules = _today(house, house.catalogues.of(exam.catalogue))
     protocol = rules.protocols[animal.species]
-    known = [(read_step(t, protocol), t.get("status") == "cancelled") for t in tasks]
+    known = [(read_step(t, protocol), is_shelved(t)) for t in tasks]
     steps = [s for s, shelved in known if not shelved]
     return Sheet(
         exam=exam,

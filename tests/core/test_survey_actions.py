@@ -9,6 +9,7 @@ import pytest
 
 from service.actions.ports import House
 from service.actions.settle_step import settle
+from service.actions.writing import rewrite
 from service.basics.errors import Conflict, Invalid, Missing, Refusal, RuleBroken
 from service.catalogue.load import Catalogues
 from service.fhir import uris, validate
@@ -274,9 +275,22 @@ def test_nobody_settles_what_is_not_theirs(practice: Practice, books: Any) -> No
 def test_a_closed_exam_takes_nothing_and_says_where_to_go(practice: Practice) -> None:
     with practice.books.begin(practice.organization) as work:
         work.save_exam(replace(work.exam(practice.exam), state="finished"))
-    for attempt in (lambda: practice.send(image("spleen", "long")), lambda: practice.settle("spleen", disposition="seen")):
+    for attempt in (
+        lambda: practice.send(image("spleen", "long")),
+        lambda: practice.settle("spleen", disposition="seen"),
+    ):
         with pytest.raises(Conflict, match="amend"):
             attempt()
+
+
+def test_what_closing_left_unbegun_stays_closed_when_evidence_is_corrected(practice: Practice) -> None:
+    (sent,) = practice.send(image("spleen", "long"))
+    optional = practice.task("hepatic_lymph_nodes")
+    with practice.books.begin(practice.organization) as work:
+        rewrite(work, [{**optional, "status": "cancelled"}])
+    practice.change(sent, view=coded(uris.PLANE, "short"))
+    assert practice.task("hepatic_lymph_nodes")["status"] == "cancelled"
+    assert live(practice.task("spleen")) == ["still", "plane:short"]
 
 
 def test_unknown_sex_is_asked_and_never_guessed(books: Any, organization: str) -> None:
@@ -352,7 +366,9 @@ def test_a_disposition_may_come_as_an_observation(practice: Practice) -> None:
 def test_everything_written_is_valid_to_others(practice: Practice) -> None:
     practice.settle("spleen", disposition="seen", plane=["long", "short"], window="left intercostal")
     practice.settle("pancreas_left", disposition="seen-part", reason="stomach-full", station=7)
-    practice.settle("adrenal_left", disposition="not-seen", reason="wound-dressing", detail="bandage", performer="Dr. I")
+    practice.settle(
+        "adrenal_left", disposition="not-seen", reason="wound-dressing", detail="bandage", performer="Dr. I"
+    )
     practice.settle("gallbladder", disposition="absent-surgical", operation="cholecystectomy", detail="owner's word")
     practice.settle("kidney_right", disposition="absent-unexplained", detail="both sides searched")
     practice.settle("common_bile_duct", disposition="deferred", window="right intercostal")

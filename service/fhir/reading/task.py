@@ -29,6 +29,12 @@ def step_code(task: Json) -> str:
     return next((str(c.get("code", "")) for c in codings if c.get("system") == uris.STEP), "")
 
 
+def is_shelved(task: Json) -> bool:
+    """Whether the step does not apply to the animal, as an answer has shown; it is no part of the survey."""
+    codings = task.get("businessStatus", {}).get("coding", [])
+    return any((c.get("system"), c.get("code")) == (uris.STATE, "out-of-scope") for c in codings)
+
+
 def entries(task: Json) -> tuple[Entry, ...]:
     """What was entered, in its order; other output (a report) is none."""
     return tuple(_entry(output) for output in task.get("output", []) if _item(output))
