@@ -1,6 +1,9 @@
 // Reads /openapi.json and draws it: every operation with its parameters, its answers and a form to try it.
 "use strict";
 
+// What a day's work needs stands above the alphabet.
+const FIRST = ["system", "any type", "ServiceRequest", "Task", "Observation", "DiagnosticReport", "Invoice"];
+
 const make = (name, attributes = {}, ...inside) => {
   const element = document.createElement(name);
   for (const [key, value] of Object.entries(attributes)) element.setAttribute(key, value);
@@ -74,7 +77,8 @@ const draw = (description) => {
       groups.get(tag).push(operation(description, path, method.toUpperCase(), one));
     }
   }
-  const sections = [...groups].map(([tag, list]) => make("section", {}, make("h2", {}, tag), ...list));
+  const rank = (tag) => (FIRST.includes(tag) ? FIRST.indexOf(tag) : FIRST.length);
+  const sections = [...groups].sort(([one], [other]) => rank(one) - rank(other)).map(([tag, list]) => make("section", {}, make("h2", {}, tag), ...list));
   document.getElementById("operations").replaceChildren(...sections);
 };
 
