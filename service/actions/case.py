@@ -21,7 +21,7 @@ from service.fhir.reading import order as reading_order
 from service.fhir.reading import patient as reading_patient
 from service.fhir.reading.names import name_of
 from service.fhir.reading.practice import practice
-from service.fhir.reading.task import read_step
+from service.fhir.reading.task import is_shelved, read_step
 
 Json = dict[str, Any]
 
@@ -57,7 +57,7 @@ def open_case(house: House, view: View, caller: Caller, exam: Exam) -> Case:
     request, patient = _must(lookup, f"ServiceRequest/{exam.order}"), _must(lookup, f"Patient/{exam.animal}")
     given, _ = reading_patient.animal(patient, catalogue.species)
     tasks = tuple(all_of(house, view, "Task", part_of=f"Task/{exam.id}"))
-    steps = tuple(read_step(t, catalogue.protocols[given.species]) for t in tasks)
+    steps = tuple(read_step(t, catalogue.protocols[given.species]) for t in tasks if not is_shelved(t))
     order = _order(request, answered(given, steps), catalogue)
     based_on = f"ServiceRequest/{exam.order}"
     live = [r for r in all_of(house, view, "Observation", based_on=based_on) if r.get("status") != "entered-in-error"]

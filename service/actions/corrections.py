@@ -9,7 +9,7 @@ from service.actions.case import Case
 from service.actions.ports import Caller, House, Work
 from service.basics.errors import Fault, Invalid, RuleBroken
 from service.fhir import validate
-from service.fhir.reading.task import read_step, step_code
+from service.fhir.reading.task import is_shelved, read_step, step_code
 
 Json = dict[str, Any]
 STATUS = {"amended": "amended", "corrected": "corrected", "appended": "amended"}  # Observation has no "appended"
@@ -80,6 +80,6 @@ def _merged(case: Case, observations: Sequence[Json], others: Sequence[Json]) ->
     return replace(
         case,
         tasks=tasks,
-        steps=tuple(read_step(t, protocol) for t in tasks),
+        steps=tuple(read_step(t, protocol) for t in tasks if not is_shelved(t)),
         observations=tuple(new.get(("Observation", o["id"]), o) for o in case.observations),
     )

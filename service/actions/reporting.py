@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 
 from service.actions.case import Case, numbers
 from service.basics.coding import Identifier
+from service.exam.entries import UNREAD, live
 from service.exam.evidence import Evidence
 from service.exam.matching import match
 from service.exam.protocol import steps_for
@@ -14,6 +15,7 @@ from service.exam.report import Edition, Preparation, Report, ReportFacts, compo
 from service.fhir import uris
 from service.fhir.reading.evidence import sightings
 from service.fhir.reading.names import name_of
+from service.fhir.reading.task import entries
 from service.fhir.writing.report import Links, Party, diagnostic_report
 
 Json = dict[str, Any]
@@ -57,8 +59,8 @@ class Seen:
 def seen(case: Case) -> Seen:
     """All evidence of the case, matched by the mappings in force for its catalogue."""
     sent = [s for r in (*case.observations, *case.images) for s in sightings(r)]
-    found = [one for s in sent for one in match(s, case.catalogue, case.order.animal.species)]
-    evidence = tuple(e for e in found if isinstance(e, Evidence))
+    matched = [one for s in sent for one in match(s, case.catalogue, case.order.animal.species)]
+    evidence = tuple(e for e in matched if isinstance(e, Evidence))
     notes = {item: e for e in evidence for item in e.items if item.startswith("note:")}
     doppler = "note:doppler" in notes or any(_doppler(case, e) for e in evidence)
     preparation = Preparation(
@@ -66,9 +68,14 @@ def seen(case: Case) -> Seen:
         doppler=doppler or None,
         fasting=_words(notes.get("note:fasting"), ""),
     )
-    placed = {e.source for step in case.steps for e in step.entries}
-    lost = {one.sighting.source for one in found if not isinstance(one, Evidence)} - placed
-    return Seen(evidence, len(lost), preparation, notes.get("note:weight"))
+    return Seen(evidence, len(_unread(case)), preparation, notes.get("note:weight"))
+
+
+def _unread(case: Case) -> set[str]:
+    """The sources that nobody could read: listed on the exam's Task, or waiting at a step for a person."""
+    whole = [e for e in entries(case.task) if e.item.startswith("unmapped:")]
+    waiting = [e for step in case.steps for e in live(step) if e.item.startswith(UNREAD)]
+    return {e.source for e in (*whole, *waiting)}
 
 
 def facts(case: Case, known: Seen, signature: Signature, *, started: str, issued: str, edition: Edition) -> ReportFacts:

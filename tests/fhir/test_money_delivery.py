@@ -11,7 +11,7 @@ from fhir.resources.R4B import get_fhir_model_class
 from service.basics.query import Exact
 from service.fhir import exact, search, uris
 from service.fhir.reading.bundle import entries
-from service.fhir.search.own import TYPES
+from service.fhir.validate import TYPES
 from service.fhir.writing.delivery import SINGLE, UNIDENTIFIED, bundle
 from tests.builders.money import faults
 
