@@ -13,6 +13,7 @@ from service.basics.errors import Fault, Invalid, Refusal, RuleBroken
 from service.basics.stored import Exam
 
 Json = dict[str, Any]
+Placed = list[tuple[Json, str]]  # resources, each with its place in the Bundle or ""
 
 
 def admit(
@@ -35,8 +36,9 @@ def admit(
     exams, faults = _evidence(work, waiting)
     if faults:
         raise RuleBroken(*faults)
-    for exam, resources in exams:
-        derived += note_evidence.note(house, work, caller, exam, resources)
+    for exam, found in exams:
+        resources, places = [r for r, _ in found], [place for _, place in found]
+        derived += note_evidence.note(house, work, caller, exam, resources, places=places)
     return derived
 
 
@@ -50,9 +52,9 @@ def _order(house: House, work: Work, caller: Caller, one: Pending, lookup: Looku
     return []
 
 
-def _evidence(work: Work, waiting: Sequence[Pending]) -> tuple[list[tuple[Exam, list[Json]]], list[Fault]]:
+def _evidence(work: Work, waiting: Sequence[Pending]) -> tuple[list[tuple[Exam, Placed]], list[Fault]]:
     """The evidence among the entries by exam (locked, in one order), and what hangs on no order that we know."""
-    exams: dict[str, list[Json]] = {}
+    exams: dict[str, Placed] = {}
     faults: list[Fault] = []
     for one in waiting:
         if not one.writes or one.entry.type not in EVIDENCE or one.resource is None:
@@ -68,9 +70,9 @@ def _evidence(work: Work, waiting: Sequence[Pending]) -> tuple[list[tuple[Exam, 
                 text = f"The order is for Patient/{exam.animal}; this is about another animal or none."
                 faults.append(Fault("business-rule", text, f"{place}.subject"))
             else:
-                exams.setdefault(exam.id, []).append(one.resource)
-    locked = [(work.lock_exam(task), resources) for task, resources in sorted(exams.items())]
-    return [(exam, resources) for exam, resources in locked if exam is not None], faults
+                exams.setdefault(exam.id, []).append((one.resource, place if one.entry.place else ""))
+    locked = [(work.lock_exam(task), found) for task, found in sorted(exams.items())]
+    return [(exam, found) for exam, found in locked if exam is not None], faults
 
 
 def _placed(refusal: Refusal, one: Pending) -> Refusal:

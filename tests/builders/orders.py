@@ -116,7 +116,7 @@ def parameters(values: Mapping[str, Any] | None = None, **more: Any) -> Json:
         for name, given in {**(values or {}), **more}.items()
         for value in (given if isinstance(given, list) else [given])
     ]
-    return {"resourceType": "Parameters", "parameter": parts}
+    return {"resourceType": "Parameters", **({"parameter": parts} if parts else {})}
 
 
 def _owner(animal: str) -> Json:

@@ -1,4 +1,4 @@
-"""Two installations on an engine, a practice's and a record system's, as processes; each test has organisations of its own."""
+"""Two installations on an engine as processes, a practice's and a record system's; each test has its organisations."""
 
 import shutil
 import tempfile

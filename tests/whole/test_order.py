@@ -1,4 +1,4 @@
-"""An order over HTTP: one exam with its steps and its planned charge, or a refusal that names everything and keeps nothing."""
+"""An order over HTTP: one exam with its steps and its planned charge, or a refusal of all that is wrong."""
 
 from concurrent.futures import ThreadPoolExecutor
 from copy import deepcopy
@@ -115,7 +115,7 @@ def wrong(**animal: object) -> Json:
         (wrong(deceasedBoolean=True), "Bundle.entry[0].resource.deceased", "dead"),
         (wrong(deceasedDateTime="2026-11-01"), "Bundle.entry[0].resource.deceased", "dead"),
         (
-            orders.bundle(code=orders.concept(uris.SERVICE, "whole-body")),
+            orders.bundle(service="whole-body"),
             "Bundle.entry[5].resource.code",
             "fluid-check",
         ),
@@ -132,7 +132,7 @@ def test_what_cannot_be_ordered_is_refused_and_nothing_is_stored(
 
 
 def test_everything_wrong_is_told_at_once_and_the_corrected_order_is_taken(desk: Desk) -> None:
-    whole = orders.bundle(code=orders.concept(uris.SERVICE, "whole-body"))
+    whole = orders.bundle(service="whole-body")
     spayed = {"coding": [{"system": uris.NEUTER, "code": "neutered", "display": "Spayed"}]}
     animal = whole["entry"][0]["resource"]
     animal |= {"gender": "male", "deceasedBoolean": True}
