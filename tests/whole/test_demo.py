@@ -9,7 +9,6 @@ import socket
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
@@ -54,7 +53,7 @@ class Played:
 
 
 @pytest.fixture(scope="module")
-def played(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Played]:
+def played(tmp_path_factory: pytest.TempPathFactory) -> Played:
     folder = tmp_path_factory.mktemp("demo") / "left"
     load, used = os.getloadavg()[0], resource.getrusage(resource.RUSAGE_CHILDREN)
     line = [*DEMO, "--folder", str(folder), "--json", "--keep"]
@@ -66,9 +65,9 @@ def played(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Played]:
         code = demo.wait(timeout=60)
     finally:
         demo.kill()
-        demo.wait()
+        demo.communicate()
     after = resource.getrusage(resource.RUSAGE_CHILDREN)
-    yield Played(
+    return Played(
         text=text,
         figures=json.loads(text.splitlines()[-1], parse_float=Decimal),
         folder=folder,
