@@ -52,6 +52,19 @@ class Leased:
     until: datetime
 
 
+class Held(Protocol):
+    """What is needed to settle, extend or release a lease."""
+
+    @property
+    def organization(self) -> str: ...
+    @property
+    def destination(self) -> str: ...
+    @property
+    def id(self) -> str: ...
+    @property
+    def token(self) -> str: ...
+
+
 class Settlement(Protocol):
     """What became of one attempt: state is delivered, waiting (again at `due`) or dead."""
 
@@ -95,20 +108,20 @@ class Outbox(Deliveries):
                 taken += part
         return taken
 
-    def extend(self, leased: Leased, *, seconds: int, now: datetime) -> bool:
+    def extend(self, leased: Held, *, seconds: int, now: datetime) -> bool:
         """Hold a lease for longer; False when it is no longer ours."""
         sql = "UPDATE post SET lease_us = ? WHERE organization = ? AND id = ? AND lease = ?"
         until = micros(now) + seconds * 1_000_000
         with self._pool.writing() as session:
             return session.run(sql, until, leased.organization, leased.id, leased.token) == 1
 
-    def release(self, leased: Leased) -> None:
+    def release(self, leased: Held) -> None:
         """Give back a post that was never sent."""
         sql = "UPDATE post SET lease = '', lease_us = 0 WHERE organization = ? AND id = ? AND lease = ?"
         with self._pool.writing() as session:
             session.run(sql, leased.organization, leased.id, leased.token)
 
-    def settle(self, leased: Leased, settlement: Settlement, *, now: datetime) -> bool:
+    def settle(self, leased: Held, settlement: Settlement, *, now: datetime) -> bool:
         """Record the attempt and move the post; False, with nothing changed, when the lease is no longer ours."""
         if settlement.state not in _SETTLED:
             raise ValueError(f"a post is settled as one of {', '.join(sorted(_SETTLED))}")
@@ -133,7 +146,7 @@ def _leased(row: Row, worker: str, *, until: datetime) -> Leased:
     return Leased(organization, destination, url, secret, id_, key, thread, event, body, tries, token, until)
 
 
-def _record(session: Session, leased: Leased, settlement: Settlement) -> None:
+def _record(session: Session, leased: Held, settlement: Settlement) -> None:
     s = settlement
     worker = leased.token.partition("/")[2]
     what = (instant(s.started), s.state, s.milliseconds, s.status, s.reason, s.answer.replace("\0", "\ufffd"), worker)
