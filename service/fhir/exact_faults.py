@@ -2,14 +2,17 @@
 
 import json
 import re
+from collections import Counter
 from collections.abc import Iterator
 from decimal import Decimal, InvalidOperation
+from itertools import islice
 from typing import Any, NoReturn
 
 from service.basics.errors import Fault, Invalid
 
 MAX_DIGITS = 4300  # as Python itself takes for a whole number
 MAX_EXPONENT = 400
+MOST = 200  # faults told of one text
 
 _SURROGATE = re.compile("[\ud800-\udfff]")
 _IS_TYPE = re.compile("[A-Z]")
@@ -44,7 +47,7 @@ def read(text: bytes, *, limit_depth: int) -> Any:
         raise Invalid(_fault(f"not JSON at line {error.lineno}, column {error.colno}: {error.msg}")) from error
     except RecursionError as error:
         raise too_deep(limit_depth) from error
-    faults = list(_faults(value, place="", depth=limit_depth))
+    faults = list(islice(_faults(value, place="", depth=limit_depth), MOST))
     if faults:
         raise Invalid(*faults)
     return value
@@ -76,8 +79,7 @@ def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     if len(plain) == len(pairs):
         return plain
     twice = _Twice(plain)
-    names = [name for name, _ in pairs]
-    twice.names = tuple(dict.fromkeys(n for n in names if names.count(n) > 1))
+    twice.names = tuple(name for name, times in Counter(name for name, _ in pairs).items() if times > 1)
     return twice
 
 

@@ -108,6 +108,11 @@ def test_every_key_that_comes_twice_is_named_at_once() -> None:
     assert [where for where, _ in faults] == ["a", "d", "b.c"]
 
 
+def test_many_keys_that_come_twice_cost_little() -> None:
+    text = b"{" + b",".join(b'"%d":1' % (i // 2) for i in range(100_000)) + b"}"
+    assert len(refused(text)) == 200
+
+
 def test_depth_64_is_taken() -> None:
     text = b"[" * 64 + b"]" * 64
     assert exact.encode(exact.decode(text)) == text

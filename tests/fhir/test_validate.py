@@ -2,6 +2,7 @@
 
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from typing import Any
 
@@ -9,7 +10,7 @@ import fhirkit
 import pytest
 
 from service.fhir import exact, r4, uris, validate
-from tests.builders.r4_cases import BAD, GOOD, OBSERVATION, PATIENT
+from tests.builders.r4_cases import BAD, GOOD, OBSERVATION, PATIENT, XHTML
 
 
 @pytest.mark.parametrize("name", GOOD)
@@ -163,3 +164,27 @@ def test_importing_compiles_nothing() -> None:
         "import sys, service.fhir.validate.compiled as c, service.fhir.search; print(c._compiled.cache_info().misses)"
     )
     assert subprocess.run([sys.executable, "-c", code], capture_output=True, check=True, text=True).stdout == "0\n"
+
+
+def test_much_that_is_wrong_costs_little() -> None:
+    """Texts made to take long (nothing here may grow with the square of its length) are answered at once."""
+    div = f"<div {XHTML}>" + "<!-- " * 200_000 + "</div>"
+    contained = [{"resourceType": "Device", "id": f"d{i}", "owner": {"reference": f"#x{i}"}} for i in range(3_000)]
+    many = {"resourceType": "Bundle", "type": "collection", "entry": [{"resource": PATIENT | {"gender": "x"}}] * 5_000}
+    before = time.process_time()
+    assert validate.check(OBSERVATION | {"text": {"status": "generated", "div": div}})
+    assert validate.check(OBSERVATION | {"contained": contained})
+    assert len(validate.check(many)) == 200
+    assert len(validate.check(PATIENT | {"name": [{"foo": 1}] * 50_000})) == 200
+    assert time.process_time() - before < 5
+
+
+def test_a_status_of_a_condition_is_from_its_value_set() -> None:
+    system = "http://terminology.hl7.org/CodeSystem/condition-clinical"
+    condition = {"resourceType": "Condition", "subject": {"reference": "Patient/a"}}
+    coded = {
+        code: condition | {"clinicalStatus": {"coding": [{"system": system, "code": code}]}} for code in ("active", "x")
+    }
+    assert validate.check(coded["active"]) == []
+    assert [f.reason for f in validate.check(coded["x"])] == ["code-invalid"]
+    assert [f.reason for f in validate.check(condition | {"clinicalStatus": {"text": "active"}})] == ["required"]

@@ -2,8 +2,9 @@
 
 from service.fhir.types import STORABLE
 from service.fhir.validate.check import check
+from service.fhir.validate.compiled import prepare
 from service.fhir.validate.profile import profile
 
 TYPES = STORABLE
 
-__all__ = ["TYPES", "check", "profile"]
+__all__ = ["TYPES", "check", "prepare", "profile"]

@@ -10,7 +10,7 @@ from service.fhir.validate import contained, rules
 from service.fhir.validate.compiled import validator
 from service.fhir.validate.faults import explained
 
-MOST = 200  # faults told of one resource
+MOST = 200  # faults told of one resource: more help nobody, and cost time
 
 
 def check(resource: Any, *, type_: str | None = None) -> list[Fault]:
@@ -38,13 +38,15 @@ def _faults(kind: str, resource: dict[str, Any], text: bytes) -> list[Fault]:
     compiled = validator(kind)
     held = {kind: resource}
     if compiled is not None and not compiled.is_valid(held):
-        found += explained(kind, compiled.iter_errors(held))
+        found += explained(kind, islice(compiled.iter_errors(held), MOST))
     found += rules.broken(resource, text)
     for at, inner in enumerate(_list(resource.get("contained"))):
         if _is_resource(inner):
             within = _faults(inner["resourceType"], inner, exact.encode(inner))
             found += (fault.inside(f"{kind}.contained[{at}]") for fault in within)
     for place, inner in _places(resource):
+        if len(found) >= MOST:
+            break
         if _is_resource(inner):
             found += (fault.inside(place) for fault in check(inner))
     return found

@@ -39,6 +39,11 @@ def _all_types() -> frozenset[str]:
     return frozenset(definitions()["_resource"]["properties"]["resourceType"]["enum"])
 
 
+def prepare() -> None:
+    """Compile what the usual types need, so that the first request does not wait for it."""
+    _compiled(usual=True)
+
+
 def validator(type_: str) -> Any | None:
     """What checks {type_: resource}; None when R4 has no such type."""
     if type_ in USUAL:

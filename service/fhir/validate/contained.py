@@ -20,12 +20,13 @@ def broken(resource: dict[str, Any]) -> list[Fault]:
     """Every such fault of a resource that is not itself contained."""
     inner = _inner(resource.get("contained"))
     links = list(_links(resource)) + [link for _, one in inner for link in _links(one)]
-    faults = list(_dangling(resource, [one for _, one in inner]))
+    ids = {str(one.get("id")) for _, one in inner}
+    faults = list(_dangling(resource, ids))
     reached = {link.id for link in links}
     for at, one in inner:
         place = f"{resource['resourceType']}.contained[{at}]"
         faults += _of_one(one, place)
-        faults += (fault.inside(place) for fault in _dangling(one, [other for _, other in inner]))
+        faults += (fault.inside(place) for fault in _dangling(one, ids))
         if str(one.get("id")) not in reached and not any(link.id == "" for link in _links(one)):
             faults.append(Fault("invariant", "dom-3: nothing refers to this resource", place))
     return faults
@@ -36,8 +37,7 @@ def _inner(given: Any) -> list[tuple[int, dict[str, Any]]]:
     return [(at, one) for at, one in items if isinstance(one.get("resourceType"), str)]
 
 
-def _dangling(resource: dict[str, Any], inner: list[dict[str, Any]]) -> Iterator[Fault]:
-    ids = [one.get("id") for one in inner]
+def _dangling(resource: dict[str, Any], ids: set[str]) -> Iterator[Fault]:
     for link in _links(resource):
         if link.name == "reference" and link.id and link.id not in ids:
             yield Fault("invariant", f"ref-1: nothing contained here has the id {link.id[:64]}", link.place)
