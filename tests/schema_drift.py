@@ -1,4 +1,4 @@
-"""`python -m tests.schema_drift`: migrate an empty database on each engine and let alembic compare it with the tables."""
+"""`python -m tests.schema_drift`: alembic compares a freshly migrated database on each engine with the tables."""
 
 import sys
 import tempfile
