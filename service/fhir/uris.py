@@ -71,3 +71,10 @@ XHTML = "http://www.w3.org/1999/xhtml"
 # operations
 VALIDATE = "http://hl7.org/fhir/OperationDefinition/Resource-validate"
 EXAM_OPERATION = f"{BASE}/OperationDefinition/exam"  # + "-finish" and the like
+
+# definitions
+STRUCTURE_DEFINITION = "http://hl7.org/fhir/StructureDefinition/"
+SEARCH_PARAMETER = "http://hl7.org/fhir/SearchParameter/"
+FHIRPATH = "http://hl7.org/fhirpath/"
+CONDITION_CLINICAL = "http://terminology.hl7.org/CodeSystem/condition-clinical"
+CONDITION_VERIFICATION = "http://terminology.hl7.org/CodeSystem/condition-ver-status"

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 
-from service.fhir import exact
+from service.fhir import exact, uris
 
 FILE = "parameters.json"
 
@@ -42,8 +42,8 @@ def _row(code: str, raw: dict[str, object]) -> Row:
 
 def parameters(type_: str) -> tuple[tuple[str, str, str], ...]:
     """(name, kind, definition URL) of every parameter that a search of this type understands."""
-    every = (("_id", "token", f"{_HL7}Resource-id"), ("_lastUpdated", "date", f"{_HL7}Resource-lastUpdated"))
+    every = (
+        ("_id", "token", f"{uris.SEARCH_PARAMETER}Resource-id"),
+        ("_lastUpdated", "date", f"{uris.SEARCH_PARAMETER}Resource-lastUpdated"),
+    )
     return every + tuple((row.code, row.kind, row.url) for row in rows().get(type_, {}).values())
-
-
-_HL7 = "http://hl7.org/fhir/SearchParameter/"

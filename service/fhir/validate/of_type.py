@@ -4,10 +4,7 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 from service.basics.errors import Fault
-from service.fhir import moments
-
-_CLINICAL = "http://terminology.hl7.org/CodeSystem/condition-clinical"
-_VERIFICATION = "http://terminology.hl7.org/CodeSystem/condition-ver-status"
+from service.fhir import moments, uris
 
 
 def _codings(concept: Any) -> list[tuple[str, str]]:
@@ -32,11 +29,11 @@ def _observation(resource: dict[str, Any]) -> Iterator[Fault]:
 
 def _condition(resource: dict[str, Any]) -> Iterator[Fault]:
     clinical = _codings(resource.get("clinicalStatus"))
-    ended = {(_CLINICAL, code) for code in ("resolved", "remission", "inactive")}
+    ended = {(uris.CONDITION_CLINICAL, code) for code in ("resolved", "remission", "inactive")}
     if any(name.startswith("abatement") for name in resource) and not ended & set(clinical):
         text = "con-4: a condition that has abated is resolved, in remission or inactive"
         yield Fault("invariant", text, "Condition.clinicalStatus")
-    if (_VERIFICATION, "entered-in-error") in _codings(resource.get("verificationStatus")) and clinical:
+    if (uris.CONDITION_VERIFICATION, "entered-in-error") in _codings(resource.get("verificationStatus")) and clinical:
         text = "con-5: a condition entered in error has no clinical status"
         yield Fault("invariant", text, "Condition.clinicalStatus")
 

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from service.fhir import uris
 from service.fhir.definitions import Definitions, Element
 from service.fhir.validate.choices import exclusive
 from service.fhir.validate.invariants import INVARIANTS, Invariant
@@ -9,7 +10,6 @@ from service.fhir.validate.primitives import PRIMITIVES
 
 Schema = dict[str, Any]
 
-_PREFIX = "http://hl7.org/fhir/StructureDefinition/"
 _ABSTRACT_LINKS = frozenset({"Resource", "DomainResource"})
 
 
@@ -127,7 +127,7 @@ class _Builder:
 
     def _reference(self, element: Element) -> str:
         types = [t for t in element["type"] if t["code"] == "Reference"]
-        targets = sorted({p.removeprefix(_PREFIX) for t in types for p in t.get("targetProfile", ())})
+        targets = sorted({p.removeprefix(uris.STRUCTURE_DEFINITION) for t in types for p in t.get("targetProfile", ())})
         if not targets or set(targets) & _ABSTRACT_LINKS:
             return "Reference"
         for name, known in self.links.items():
@@ -181,7 +181,7 @@ def _has(name: str) -> Schema:
 
 def _bare(element: Element) -> bool:
     """Whether the element is a plain attribute (id, Extension.url) that cannot carry extensions."""
-    return any(str(t["code"]).startswith("http://hl7.org/fhirpath/") for t in element.get("type", ()))
+    return any(str(t["code"]).startswith(uris.FHIRPATH) for t in element.get("type", ()))
 
 
 def _coding(system: str, codes: tuple[str, ...]) -> Schema:
