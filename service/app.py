@@ -2,13 +2,12 @@
 
 import threading
 from collections.abc import Callable
-from typing import cast
 
 from service.access.keyring import Bearer, Keyring
 from service.actions import amend_report, finish_exam, settle_step, transact, withdraw_exam
 from service.actions.ports import House
 from service.api import log
-from service.api.kit import Kit, Records
+from service.api.kit import Kit
 from service.api.listen import listen
 from service.api.serve import Application, create_app
 from service.basics.version import VERSION
@@ -29,8 +28,7 @@ OPERATIONS = {
 
 def application(books: SqlBooks, catalogue: Catalogue, *, base: str, docs: bool = True) -> Application:
     """The web application over an open store. base is our own FHIR address, without a slash at its end."""
-    records = cast(Records, books)  # the same words: its pages are of the store's own class, which ports.py can't name
-    house = House(records, Catalogues(catalogue, books.catalogue_text), base)
+    house = House(books, Catalogues(catalogue, books.catalogue_text), base)
 
     def find(fingerprint: str) -> Bearer | None:
         row = books.token(fingerprint)
@@ -38,7 +36,7 @@ def application(books: SqlBooks, catalogue: Catalogue, *, base: str, docs: bool 
 
     kit = Kit(
         house=house,
-        books=records,
+        books=books,
         keys=Keyring(find),
         transact=transact.transact,
         entries=bundle.entries,

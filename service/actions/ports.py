@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Protocol
 
-from service.basics.query import Query
+from service.basics.query import Page, Query
 from service.basics.stored import Exam, Keys, Post, Record, StepKey, Stored, Trace
 from service.catalogue.catalogue import Catalogue
 
@@ -20,15 +20,6 @@ class Caller:
     scopes: tuple[str, ...]
     label: str  # of the token; never the token
     request: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Page:
-    """One page of a search: the newest first unless asked otherwise; `after` is "" on the last page."""
-
-    matches: tuple[Stored, ...]
-    total: int | None
-    after: str = ""
 
 
 class View(Protocol):

@@ -28,8 +28,8 @@ class Entry:
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """What became of an entry: an HTTP status class in words (created, found, updated, deleted, read) and the version."""
+    """What became of an entry: its HTTP status (200 found or updated, 201 created, 0 refused) and the version."""
 
-    status: int  # 200, 201, 204, 304
+    status: int
     stored: Stored | None = None
     refusal: Refusal | None = None  # in a batch only

@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from service.basics.stored import Stored
+
 
 @dataclass(frozen=True, slots=True)
 class Exact:
@@ -70,3 +72,12 @@ class Query:
     total: bool = True
     summary: str = ""  # "", "count"
     after: str = ""  # opaque position of the page
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """One page of versions: the newest first unless asked otherwise; `after` is "" on the last page."""
+
+    matches: tuple[Stored, ...]
+    total: int | None
+    after: str = ""

@@ -15,7 +15,7 @@ def write(folder: Path, *, only_check: bool) -> None:
     if only_check:
         stale = [name for name, content in documents.items() if _there(folder / name) != content]
         if stale:
-            raise stop.stop(f"{folder}/{name} is not what this version writes: run `sonoledger openapi`" for name in stale)
+            raise stop.stop(f"{folder / name} is out of date: run `sonoledger openapi`" for name in stale)
         typer.echo(f"{len(documents)} descriptions are up to date")
         return
     folder.mkdir(parents=True, exist_ok=True)

@@ -1,6 +1,6 @@
 """A fhir.resources model -> the dict of its FHIR JSON, Decimals kept (its own dump turns them into floats)."""
 
-from collections.abc import Iterator
+from collections.abc import Hashable, Iterator
 from datetime import UTC, date, datetime, time
 from decimal import Decimal
 from functools import lru_cache
@@ -14,7 +14,8 @@ def as_dict(model: Any) -> dict[str, Any]:
 
 
 def _members(model: Any) -> Iterator[tuple[str, Any]]:
-    for field, name in _fields(type(model)):
+    kind: Hashable = type(model)  # mypy sees no hash in type[Any]
+    for field, name in _fields(kind):
         value = getattr(model, field)
         if value is None or value == []:
             continue

@@ -1,9 +1,10 @@
 """Current and former versions, merged into one history, the newest first."""
 
 from service.basics.errors import Fault, Invalid
+from service.basics.query import Page
 from service.store import position
 from service.store.instants import micros_of
-from service.store.page import Page, Rows
+from service.store.page import Rows
 from service.store.rows import COLUMNS, stored
 from service.store.session import Row
 

@@ -1,19 +1,8 @@
-"""One page of versions, as actions/ports.py asks for it."""
+"""What the readers of the store share: how one organisation's rows are asked for."""
 
-from dataclasses import dataclass
 from typing import Protocol
 
-from service.basics.stored import Stored
 from service.store.session import Row
-
-
-@dataclass(frozen=True, slots=True)
-class Page:
-    """The newest first unless asked otherwise; `after` is "" on the last page."""
-
-    matches: tuple[Stored, ...]
-    total: int | None
-    after: str = ""
 
 
 class Rows(Protocol):

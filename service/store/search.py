@@ -3,9 +3,9 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from service.basics.query import AnyPeriod, Criterion, Exact, Ids, Period, Query, Starts, Updated
+from service.basics.query import AnyPeriod, Criterion, Exact, Ids, Page, Period, Query, Starts, Updated
 from service.store import position
-from service.store.page import Page, Rows
+from service.store.page import Rows
 from service.store.rows import COLUMNS, stored
 from service.store.session import Row
 

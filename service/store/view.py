@@ -4,10 +4,9 @@ from collections.abc import Iterable
 from functools import lru_cache
 from itertools import groupby
 
-from service.basics.query import Query
+from service.basics.query import Page, Query
 from service.basics.stored import Exam, StepKey, Stored, Trace
 from service.store import audit, history, search
-from service.store.page import Page
 from service.store.rows import COLUMNS, stored
 from service.store.session import Row, Session
 

@@ -3,8 +3,8 @@
 import pytest
 
 from service.basics.errors import Invalid
+from service.basics.query import Page
 from service.store import SqlBooks
-from service.store.page import Page
 from service.store.view import SqlView
 from tests.builders.records import changed, new, removed, version
 
