@@ -4,7 +4,7 @@ from collections.abc import Hashable, Iterator
 from datetime import UTC, date, datetime, time
 from decimal import Decimal
 from functools import lru_cache
-from typing import Any
+from typing import Any, cast
 
 
 def as_dict(model: Any) -> dict[str, Any]:
@@ -14,8 +14,7 @@ def as_dict(model: Any) -> dict[str, Any]:
 
 
 def _members(model: Any) -> Iterator[tuple[str, Any]]:
-    kind: Hashable = type(model)  # mypy sees no hash in type[Any]
-    for field, name in _fields(kind):
+    for field, name in _fields(cast(Hashable, type(model))):  # mypy sees no hash in type[Any]
         value = getattr(model, field)
         if value is None or value == []:
             continue
