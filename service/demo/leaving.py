@@ -2,8 +2,8 @@
 
 from pathlib import Path
 
-from service.demo.chapters.finishing import text_of
 from service.demo.client import Json
+from service.demo.presented import text_of
 from service.fhir import exact
 
 PAGE = (

@@ -135,7 +135,10 @@ def test_the_report_left_says_what_was_not_seen(played: Played) -> None:
     assert "5.60 mm" in report
     assert "Repeat the scan of the gallbladder in 8 weeks" not in report
     assert "Repeat the scan of the gallbladder in 8 weeks" in _read(played, "dog-report-amended.html")
-    assert "sedation was declined" in _read(played, "cat-report.html")
+    cat = _read(played, "cat-report.html")
+    assert "Not examined" in cat
+    assert "breathing hard and fast" in cat
+    assert "Looked for, not seen" not in cat
 
 
 def test_the_delivered_bundle_is_read_by_others_and_tells_theirs_by_their_own_numbers(played: Played) -> None:

@@ -1,6 +1,5 @@
 """An exam is finished: refused while something is owed, then report, charges and invoice in one commit."""
 
-from base64 import b64decode
 from decimal import Decimal
 
 from service.demo import evidence, invented
@@ -40,6 +39,8 @@ def look_again(stage: Stage, exam: Exam) -> None:
     stage.tell.came(200, "taken: the later look is on record beside the one that put it off.")
     task = settle_step(stage, exam, "adrenal_left", told="this one gland, seen as expected", disposition="seen")
     stating.state(stage, exam, [task])
+    left = stage.scanner.count(f"Task?part-of=Task/{exam.task}&status=ready")
+    stage.tell.came(200, f"steps that still owe something: {left}.")
 
 
 def finish(stage: Stage, exam: Exam) -> tuple[Json, Json]:
@@ -80,12 +81,6 @@ def show_invoice(stage: Stage, invoice: Json) -> None:
     lines += [_total("net", net, currency), _total("tax", gross - net, currency)]
     lines += [_total("to pay" if gross > 0 else "credited", gross, currency)]
     stage.tell.block("\n".join([*lines, *(["", invoice["paymentTerms"]] if gross > 0 else [])]))
-
-
-def text_of(report: Json, kind: str = "text/plain") -> str:
-    """The report as text or (text/html) as a page."""
-    form = next(f for f in report["presentedForm"] if f["contentType"].startswith(kind))
-    return b64decode(form["data"]).decode()
 
 
 def _signed() -> Json:

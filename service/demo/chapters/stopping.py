@@ -4,9 +4,10 @@ from service.demo import invented
 from service.demo.chapters import delivering, finishing, ordering, surveying
 from service.demo.chapters.acts import parameters
 from service.demo.client import Json
+from service.demo.presented import text_of
 from service.demo.stage import Exam, Stage
 
-WHY = "hissed and fought after the second station; sedation was declined"
+WHY = "breathing hard and fast on the table"
 
 
 def stop_early(stage: Stage, exam: Exam) -> tuple[Json, Json]:
@@ -17,14 +18,15 @@ def stop_early(stage: Stage, exam: Exam) -> tuple[Json, Json]:
         surveying.station(stage, exam, number)
     left = surveying.steps(stage, exam)
     stage.tell.say(
-        f"Then {exam.case.name} has had enough. {len(left)} structures were not looked at; the vet stops and says why:"
+        f"Then {exam.case.name} breathes with effort. {len(left)} structures were not looked at yet; "
+        "the vet stops and says why:"
     )
-    stage.tell.sent("POST /fhir/Task/<exam>/$finish", f'remaining = compliance: "{WHY}"')
+    stage.tell.sent("POST /fhir/Task/<exam>/$finish", f"remaining = time-limited, stopped for the cat's safety: {WHY}")
     conclusion = "Liver and gallbladder look as expected. All else was not examined."
-    signed = parameters(interpreter=invented.INTERPRETER, conclusion=conclusion, remaining="compliance", detail=WHY)
+    signed = parameters(interpreter=invented.INTERPRETER, conclusion=conclusion, remaining="time-limited", detail=WHY)
     report, invoice = finishing.issued(stage, exam, signed)
     stage.tell.say("The report does not call normal what nobody saw. From its text:")
-    stage.tell.block(_limits(finishing.text_of(report)))
+    stage.tell.block(_limits(text_of(report)))
     stage.tell.say("And a survey stopped for this reason is charged as a limited one:")
     finishing.show_invoice(stage, invoice)
     return report, invoice

@@ -7,6 +7,7 @@ from service.demo.chapters import amending, delivering, examining, finishing, or
 from service.demo.client import Json
 from service.demo.instances import Instance, peak_megabytes
 from service.demo.narration import Narration
+from service.demo.presented import text_of
 from service.demo.stage import Exam, Stage
 from service.fhir import uris
 
@@ -89,14 +90,14 @@ def _finish(stage: Stage, exam: Exam) -> tuple[Json, Json]:
     leaving.leave_report(stage.folder, "dog-report", report)
     leaving.leave_invoice(stage.folder, "dog-invoice", invoice)
     stage.tell.chapter("The report, as text")
-    stage.tell.block(finishing.text_of(report))
+    stage.tell.block(text_of(report))
     stage.tell.chapter("The invoice")
     finishing.show_invoice(stage, invoice)
     return report, invoice
 
 
 def _cat(stage: Stage) -> None:
-    stage.tell.chapter("A cat that has had enough")
+    stage.tell.chapter("A cat that cannot stay on the table")
     exam = stopping.order(stage)
     report, invoice = stopping.stop_early(stage, exam)
     leaving.leave_report(stage.folder, "cat-report", report)
