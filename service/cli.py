@@ -7,10 +7,12 @@ import typer
 
 from service import app as front
 from service import worker as back
+from service.api import log
 from service.basics.version import VERSION
 from service.commands import checking, description, opening, rebuilding
+from service.commands import unmapped as unknown
 from service.commands.groups import GROUPS
-from service.api import log
+from service.commands.organization import slug
 from service.demo import story
 from service.store.migrate import migrate as migrated
 
@@ -66,6 +68,13 @@ def demo(
 ) -> None:
     """Play one exam of an invented dog, and a shorter one of a cat, through the whole service."""
     raise typer.Exit(story.play(folder, keep=keep, as_json=as_json))
+
+
+@commands.command()
+def unmapped(organization: Annotated[str, typer.Option(help="The organisation, by name or slug.")]) -> None:
+    """List the codes that were sent and no mapping knows."""
+    with opening.books() as books:
+        unknown.list_(books, organization=slug(organization))
 
 
 @commands.command()
