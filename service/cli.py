@@ -8,18 +8,15 @@ import typer
 from service import app as front
 from service import worker as back
 from service.api import log
-from service.basics.version import VERSION
-from service.commands import checking, description, opening, rebuilding
-from service.commands import unmapped as unknown
+from service.commands import alone, opening
 from service.commands.groups import GROUPS
-from service.commands.organization import slug
 from service.demo import story
-from service.store.migrate import migrate as migrated
 
 WHAT = "Sonoledger: an HL7 FHIR R4 integration service for abdominal ultrasound of dogs and cats."
 commands = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False, help=WHAT)
 for name, group in GROUPS.items():
     commands.add_typer(group, name=name)
+commands.add_typer(alone.commands)
 
 
 @commands.command()
@@ -45,20 +42,6 @@ def work() -> None:
 
 
 @commands.command()
-def migrate() -> None:
-    """Bring the database to the schema of this version."""
-    settings = opening.settings()
-    migrated(settings.database_url, allow_unsafe=settings.unsafe_engine)
-    typer.echo("the database is at the schema of this version")
-
-
-@commands.command()
-def check() -> None:
-    """Check settings and mappings, offline, and list all faults."""
-    checking.check()
-
-
-@commands.command()
 def demo(
     folder: Annotated[Path, typer.Option(help="Where report, invoice and delivered Bundle are left.")] = Path(
         "demo-output"
@@ -68,35 +51,6 @@ def demo(
 ) -> None:
     """Play one exam of an invented dog, and a shorter one of a cat, through the whole service."""
     raise typer.Exit(story.play(folder, keep=keep, as_json=as_json))
-
-
-@commands.command()
-def unmapped(organization: Annotated[str, typer.Option(help="The organisation, by name or slug.")]) -> None:
-    """List the codes that were sent and no mapping knows."""
-    with opening.books() as books:
-        unknown.list_(books, organization=slug(organization))
-
-
-@commands.command()
-def rebuild(organization: Annotated[str, typer.Option(help="Only this one.")] = "") -> None:
-    """Derive search keys, claims and exam rows again from the resources."""
-    with opening.books() as books:
-        rebuilding.rebuild(books, opening.catalogue(opening.settings()), organization=organization)
-
-
-@commands.command()
-def openapi(
-    folder: Annotated[Path, typer.Argument(help="Where openapi.json and capability.json go.")] = Path("openapi"),
-    only_check: Annotated[bool, typer.Option("--check", help="Write nothing; fail when they differ.")] = False,
-) -> None:
-    """Write the API's description."""
-    description.write(folder, only_check=only_check)
-
-
-@commands.command()
-def version() -> None:
-    """Print the version, alone."""
-    typer.echo(VERSION)
 
 
 def main() -> None:
