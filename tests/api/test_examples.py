@@ -19,13 +19,13 @@ from service.store import SqlBooks
 from tests.api import running
 from tests.api.conftest import JSON
 
-FOLDER = Path(os.environ.get("FHIR_R4_EXAMPLES") or Path(__file__).parents[3] / "shared" / "fhir-r4-examples")
+FOLDER = Path(os.environ.get("HL7_EXAMPLES") or Path(__file__).parents[3] / "shared" / "fhir-r4-examples")
 FILES = sorted(FOLDER.glob("*.json")) if FOLDER.is_dir() else []
 OURS = [file for file in FILES if file.name.partition("-")[0] in KNOWN]
 
 pytestmark = pytest.mark.skipif(
-    not FILES and not os.environ.get("SONOLEDGER_REQUIRE_OUTSIDE"),
-    reason=f"HL7's examples are not at {FOLDER}; FHIR_R4_EXAMPLES may name their folder",
+    not FILES and not os.environ.get("REQUIRE_OUTSIDE"),
+    reason=f"HL7's examples are not at {FOLDER}; HL7_EXAMPLES may name their folder",
 )
 
 

@@ -18,7 +18,7 @@ from service.catalogue.load import load
 from service.fhir import uris
 
 SCHEMES = {"sct": "SCT", "ln": "LN", "dcm": "DCM"}
-EXAMPLES = Path(os.environ.get("FHIR_R4_EXAMPLES") or Path(__file__).parents[3] / "shared" / "fhir-r4-examples")
+EXAMPLES = Path(os.environ.get("HL7_EXAMPLES") or Path(__file__).parents[3] / "shared" / "fhir-r4-examples")
 # grade A by FHIR R4's own value sets (valuesets.json, read there): DICOM PS3.16 does not carry them
 BY_FHIR = {
     ("sct", "419161000"): "Unilateral left",
@@ -63,7 +63,7 @@ def test_codes_of_lower_grade_say_so_and_are_few() -> None:
     assert lower == {"45036003", "418394000", "18639004", "9846003", "40133006", "66051006"}
 
 
-@pytest.mark.skipif(not EXAMPLES.is_dir(), reason=f"no HL7 R4 examples at {EXAMPLES} (set FHIR_R4_EXAMPLES)")
+@pytest.mark.skipif(not EXAMPLES.is_dir(), reason=f"no HL7 R4 examples at {EXAMPLES} (set HL7_EXAMPLES)")
 @pytest.mark.parametrize(
     ("example", "system", "code", "display"),
     [

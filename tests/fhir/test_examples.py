@@ -12,12 +12,12 @@ import pytest
 from service.fhir import exact, r4, search, validate
 from service.fhir.types import STORABLE
 
-FOLDER = Path(os.environ.get("SONOLEDGER_FHIR_EXAMPLES") or Path(__file__).parents[3] / "shared" / "fhir-r4-examples")
+FOLDER = Path(os.environ.get("HL7_EXAMPLES") or Path(__file__).parents[3] / "shared" / "fhir-r4-examples")
 FILES = sorted(FOLDER.glob("*.json"))
 
 pytestmark = pytest.mark.skipif(
-    not FILES and not os.environ.get("SONOLEDGER_REQUIRE_OUTSIDE"),
-    reason="HL7's R4 examples are not here: set SONOLEDGER_FHIR_EXAMPLES to their folder",
+    not FILES and not os.environ.get("REQUIRE_OUTSIDE"),
+    reason="HL7's R4 examples are not here: set HL7_EXAMPLES to their folder",
 )
 
 _NUMBER = re.compile(rb"(?<=[:\[, \n])-?[0-9]+(?:\.[0-9]+)?(?:[eE][+-]?[0-9]+)?(?=[,}\] \r\n])")

@@ -10,13 +10,13 @@ from service.fhir.types import STORABLE
 from service.fhir.validate import compiled
 
 FOLDER = Path(
-    os.environ.get("SONOLEDGER_FHIR_DEFINITIONS") or Path(__file__).parents[3] / "shared" / "fhir-r4-definitions"
+    os.environ.get("R4_DEFINITIONS") or Path(__file__).parents[3] / "shared" / "fhir-r4-definitions"
 )
 
 
 @pytest.mark.skipif(
-    not FOLDER.is_dir() and not os.environ.get("SONOLEDGER_REQUIRE_OUTSIDE"),
-    reason="HL7's R4 definitions are not here: set SONOLEDGER_FHIR_DEFINITIONS to their folder",
+    not FOLDER.is_dir() and not os.environ.get("REQUIRE_OUTSIDE"),
+    reason="HL7's R4 definitions are not here: set R4_DEFINITIONS to their folder",
 )
 def test_generated_files_are_up_to_date() -> None:
     for path, content in generate.files(FOLDER).items():

@@ -20,7 +20,7 @@ TOKEN = "plainly-invented-token"
 
 
 def _required() -> bool:
-    return any(os.environ.get(name) for name in ("SONOLEDGER_REQUIRE_FOREIGN", "SONOLEDGER_REQUIRE_OUTSIDE"))
+    return any(os.environ.get(name) for name in ("REQUIRE_FOREIGN", "REQUIRE_OUTSIDE"))
 
 
 def installed() -> Path:
