@@ -73,6 +73,7 @@ def serve(
 
     courier, when given, carries posts in a thread of its own: called with (books, stop=, pause=, timeout=)."""
     log.to_stdout(settings.log_level)
+    validate.prepare()
     app = application(books, catalogue, base=settings.base_url or f"http://{host}:{port}/fhir", docs=settings.docs)
     stop = threading.Event()
     times = {"pause": settings.courier_pause, "timeout": settings.courier_timeout}
