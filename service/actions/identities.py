@@ -33,9 +33,13 @@ def resolve(house: House, work: Work, waiting: Sequence[Pending]) -> None:
 
 
 def criteria_of(entry: Entry) -> str:
-    """The criteria of a conditional create or update in canonical order, "" for other entries."""
-    given = entry.if_none_exist if entry.method == "POST" else entry.criteria
-    return "&".join(f"{k}={v}" for k, v in sorted(parse_qsl(given or "", keep_blank_values=True))) if given else ""
+    """The criteria of a conditional create or update, decoded and in canonical order: what is claimed; "" for others."""
+    return "&".join(f"{k}={v}" for k, v in sorted(parse_qsl(_given(entry), keep_blank_values=True)))
+
+
+def _given(entry: Entry) -> str:
+    """The criteria as they came, percent-encoded."""
+    return (entry.if_none_exist if entry.method == "POST" else entry.criteria) or ""
 
 
 def parsed(house: House, organization: str, type_: str, criteria: str, *, where: str) -> Query:
@@ -52,7 +56,7 @@ def parsed(house: House, organization: str, type_: str, criteria: str, *, where:
 def _conditional(house: House, work: Work, one: Pending) -> None:
     entry, criteria = one.entry, criteria_of(one.entry)
     where = f"{entry.place}.request" if entry.place else ""
-    query = parsed(house, work.organization, entry.type, criteria, where=where)
+    query = parsed(house, work.organization, entry.type, _given(entry), where=where)
     holder = work.claim(entry.type, criteria, one.id)
     matches = work.search(query).matches
     if len(matches) > 1:

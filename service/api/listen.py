@@ -1,5 +1,8 @@
 """The application on a port, until it is told to stop."""
 
+import signal
+from types import FrameType
+
 import uvicorn
 from fastapi import FastAPI
 
@@ -8,7 +11,11 @@ CONNECTIONS = 1000
 
 
 def listen(app: FastAPI, *, host: str, port: int) -> None:
-    """Serve until SIGTERM or SIGINT; what is being answered then has ten seconds to be finished."""
+    """Serve until SIGTERM or SIGINT; what is being answered then has ten seconds to be finished.
+
+    Then SystemExit is raised, for whoever called has things to close too."""
+    for number in (signal.SIGTERM, signal.SIGINT):  # uvicorn gives the signal back once it is done: to this
+        signal.signal(number, _leave)
     uvicorn.run(
         app,
         host=host,
@@ -21,3 +28,7 @@ def listen(app: FastAPI, *, host: str, port: int) -> None:
         timeout_graceful_shutdown=10,
         limit_concurrency=CONNECTIONS,
     )
+
+
+def _leave(number: int, frame: FrameType | None) -> None:
+    raise SystemExit(0)

@@ -7,10 +7,16 @@ from pathlib import Path
 
 import pytest
 
+from service.catalogue.files import read_folder
 from tests.builders.instances import BILLING, Instance
 from tests.whole.telling import Desk, Json
 
 Open = Callable[..., Desk]
+OLD_PRICE = '"Abdominal ultrasound, full survey",18500,EUR,20,2020-01-01,,*'
+NEW_PRICES = (
+    '"Abdominal ultrasound, full survey",17900,EUR,20,2020-01-01,2026-06-30,*,,\n'
+    f"full,{OLD_PRICE.replace('2020-01-01', '2026-07-01')}"
+)
 
 
 class Worlds:
@@ -23,9 +29,19 @@ class Worlds:
     def of(self, engine: str) -> tuple[Instance, Instance]:
         """(the practice's with a courier of its own, the record system's)."""
         if engine not in self.pairs:
-            ours, theirs = (Instance(self.database(engine), self.folder / f"{engine}-{n}") for n in ("ours", "theirs"))
+            ours = Instance(self.database(engine), self.folder / f"{engine}-ours", mappings=str(self.mappings()))
+            theirs = Instance(self.database(engine), self.folder / f"{engine}-theirs")
             self.pairs[engine] = ours.serve().work(), theirs.serve()
         return self.pairs[engine]
+
+    def mappings(self) -> Path:
+        """The repository's mappings with a price of the full survey that rose on 2026-07-01."""
+        folder = self.folder / "mappings"
+        if not folder.exists():
+            for name, text in read_folder().items():
+                (folder / name).parent.mkdir(parents=True, exist_ok=True)
+                (folder / name).write_text(text.replace(OLD_PRICE, NEW_PRICES), encoding="utf-8")
+        return folder
 
     def close(self) -> None:
         """Stop all of them."""

@@ -2,7 +2,6 @@
 
 import re
 from typing import Any
-from urllib.parse import unquote
 
 from service.basics.entries import Entry
 from service.basics.errors import Fault, Invalid
@@ -46,7 +45,7 @@ def _entry(one: Json, place: str, faults: list[Fault]) -> Entry | None:
         method=method,
         type=match["type"],
         id=match["id"] or "",
-        criteria=unquote(match["criteria"] or ""),
+        criteria=match["criteria"] or "",
         resource=one.get("resource"),
         full_url=str(one.get("fullUrl", "")),
         if_none_exist=request.get("ifNoneExist"),
