@@ -5,9 +5,6 @@ from typing import Annotated
 
 import typer
 
-from service import app as front
-from service import worker as back
-from service.api import log
 from service.commands import alone, opening
 from service.commands.groups import GROUPS
 from service.demo import story
@@ -26,6 +23,9 @@ def serve(
     with_courier: Annotated[bool, typer.Option("--with-courier", help="Carry posts in this process too.")] = False,
 ) -> None:
     """Answer HTTP."""
+    from service import app as front  # noqa: PLC0415  # half a second that no other command should pay
+    from service import worker as back  # noqa: PLC0415  # as above
+
     settings = opening.settings()
     catalogue = opening.catalogue(settings)
     books = opening.ready_books(settings)
@@ -35,6 +35,9 @@ def serve(
 @commands.command()
 def work() -> None:
     """Carry finished posts to their destinations until stopped."""
+    from service import worker as back  # noqa: PLC0415  # as in serve
+    from service.api import log  # noqa: PLC0415  # as in serve
+
     settings = opening.settings()
     with opening.books() as books:
         log.to_stdout(settings.log_level)

@@ -9,6 +9,7 @@ from service.actions.survey_acts import act_on
 from service.actions.survey_sheet import Sheet, keep, open_sheet
 from service.basics.ids import new_id
 from service.exam.act import Act
+from service.exam.entries import LEFT
 from service.exam.rules import Reason
 from service.exam.settle import leave
 from service.exam.survey import Owed, Step
@@ -43,4 +44,4 @@ def close_rest(house: House, work: Work, case: Case, *, reason: Reason, detail: 
 
 
 def _act(sheet: Sheet, reason: Reason, *, detail: str, by: str) -> Act:
-    return Act(key=new_id(), at=sheet.now, by=by, reason=reason.code, detail=detail)
+    return Act(key=f"{LEFT}{new_id()}", at=sheet.now, by=by, reason=reason.code, detail=detail)

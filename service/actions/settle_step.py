@@ -13,7 +13,7 @@ from service.basics.errors import Fault, Invalid, Missing, RuleBroken
 from service.basics.ids import new_id
 from service.basics.stored import Exam, Trace
 from service.exam.act import Act
-from service.exam.entries import UNREAD, items
+from service.exam.entries import UNREAD, disposition, items, kind
 from service.exam.settle_faults import own_disposition
 from service.exam.survey import Step
 from service.fhir import exact
@@ -76,7 +76,13 @@ def _expectable(sheet: Sheet, step: Step) -> bool:
     """Whether "all as expected here" speaks of the step: open, begun or owed, not put off, nothing unread waiting."""
     state = sheet.state(step)
     unread = any(item.startswith(UNREAD) for item in items(step))
-    return state[0] == "ready" and state[1] != "deferred" and own_disposition(step) is None and not unread
+    return state[0] == "ready" and state[1] != "deferred" and _undecided(step) and not unread
+
+
+def _undecided(step: Step) -> bool:
+    """No disposition holds, or only that another step settled it; one that a later look overtook does not count."""
+    holds = disposition(step)
+    return holds is None or kind(holds) == "settled-elsewhere"
 
 
 def _last_said(steps: Iterable[Step]) -> list[Step]:

@@ -27,6 +27,7 @@ def credit(invoice: Invoice, earlier: Sequence[Invoice], *, id_: str, number: st
         issued=issued,
         lines=lines,
         groups=tuple(g for g in groups if g.rate in rates or g.base.minor or g.tax.minor),
+        seller=replace(invoice.seller, terms=""),  # nobody has a credit to pay
         credits=invoice.id,
         credited_number=invoice.number,
     )

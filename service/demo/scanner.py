@@ -42,7 +42,7 @@ SEEN: Mapping[str, str] = {
 
 def owed(task: Json) -> list[tuple[str, str]]:
     """What a step still needs: (code, words) of each thing."""
-    return [(_code(i["type"]), str(i["valueString"])) for i in task.get("input", [])]
+    return [(_code(i["type"]), str(i["type"]["text"])) for i in task.get("input", [])]
 
 
 def station(task: Json) -> int:

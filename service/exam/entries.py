@@ -8,6 +8,7 @@ from service.exam.survey import Entry, Step
 
 RETRACTED = "retracted:"
 UNREAD = "unread:"
+LEFT = "left-"  # key of an act that closed what was left undone: nobody looked
 NOT_THERE = frozenset({"not-seen", "absent-surgical", "absent-unexplained"})  # dispositions that deny a sight
 # Values that say "looked for, not there": they show nothing of the structure.
 UNSEEN_VALUES = frozenset({"not-seen", "not-found", "not-visible", "not-assessed", "not-done", "not-tested"})
@@ -36,6 +37,11 @@ def head(entry: Entry) -> str:
 def tail(entry: Entry) -> str:
     """What the entry is about: "long" of "plane:long"."""
     return entry.item.partition(":")[2]
+
+
+def was_left(entry: Entry) -> bool:
+    """Whether the entry says that nobody looked because the rest of the exam was left."""
+    return entry.act.startswith(LEFT)
 
 
 def proves_sight(entry: Entry) -> bool:

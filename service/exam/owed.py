@@ -87,7 +87,8 @@ def _planes(step: Step, found: Items) -> Iterator[Owed]:
 def _images(step: Step, found: Items, *, stills_owed: bool, clips_owed: bool) -> Iterator[Owed]:
     missing = step.rule.stills - stills(step)
     if stills_owed and missing > 0 and "excused:still" not in found:
-        yield Owed("still", f"{missing} more still image{'s' if missing > 1 else ''} of {step.rule.stills} asked for")
+        words = f"{missing} more still image{'s' if missing > 1 else ''} of {step.rule.stills} asked for"
+        yield Owed("still", words, missing)
     if clips_owed and step.rule.clip in {"required", "required-if-present"} and not _done(found, "clip"):
         yield Owed("clip", "A clip")
 

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from service.exam.entries import was_left
 from service.exam.report_parts import Rules
 from service.exam.report_step import Ended
 from service.exam.survey import Entry
@@ -46,9 +47,9 @@ def unseen(ended: Ended, rules: Rules) -> Unseen:
 
 
 def examined(entry: Entry | None, rules: Rules) -> bool:
-    """Whether "not seen" still means that it was looked for; an unknown reason does not."""
+    """Whether "not seen" means that it was looked for: not with an unknown reason, nor where the rest was left."""
     known = rules.reasons.get(entry.reason) if entry else None
-    return bool(known and known.counts_as_examined)
+    return bool(entry and known and known.counts_as_examined and not was_left(entry))
 
 
 def titles(ended: Ended) -> list[str]:

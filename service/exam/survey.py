@@ -46,3 +46,4 @@ class Owed:
 
     item: str
     text: str
+    count: int = 0  # how many are missing, of what is counted (still images)

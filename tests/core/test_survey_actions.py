@@ -58,7 +58,8 @@ def test_evidence_settles_what_it_proves_and_the_task_says_what_is_owed(practice
     assert business(task) == ("ready", "partly")
     assert {"still", "clip", "finding:size"} <= set(owed(task))
     assert not {"plane:long", "plane:short", "measure:length"} & set(owed(task))
-    assert task["input"][0]["valueString"] == "1 more still image of 2 asked for"
+    assert task["input"][0]["type"]["text"] == "1 more still image of 2 asked for"
+    assert task["input"][0]["valueInteger"] == 1
     assert practice.whole()["status"] == "in-progress"
     assert practice.row().state == "in-progress"
 

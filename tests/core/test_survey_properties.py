@@ -173,7 +173,7 @@ def test_a_step_and_its_task_are_the_same(one: Step) -> None:
     assert read_step(task, ROWS.protocols["dog"]) == one
     again = update_step(task, one, owed=missing, state=state(one, missing), now="2026-11-25T10:00:00Z")
     assert again == task
-    assert [(i["type"]["coding"][0]["code"], i["valueString"]) for i in task.get("input", [])] == [
+    assert [(i["type"]["coding"][0]["code"], i["type"]["text"]) for i in task.get("input", [])] == [
         (o.item, o.text) for o in missing
     ]
 

@@ -53,7 +53,7 @@ def _seller(resource: Json) -> BillingProfile:
         legal_name=parts["name"],
         address=parts["address"],
         tax_number=parts["tax-number"],
-        terms=resource["paymentTerms"],
+        terms=resource.get("paymentTerms", ""),
         bank=parts.get("bank", ""),
     )
 

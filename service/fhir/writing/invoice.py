@@ -31,8 +31,9 @@ def invoice(value: Invoice, *, organization: str, notes: Sequence[str] = ()) -> 
         "totalPriceComponent": [part for group in value.groups for part in _group(group)],
         "totalNet": money(value.net),
         "totalGross": money(value.gross),
-        "paymentTerms": value.seller.terms,
     }
+    if value.seller.terms:
+        resource["paymentTerms"] = value.seller.terms
     if notes:
         resource["note"] = [{"time": value.issued, "text": text} for text in notes]
     return resource

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from service.exam.asking import NEUTERED, SEX, TESTES
+from service.exam.entries import was_left
 from service.exam.rules import Reason, Structure
 from service.exam.settle import Statement
 from service.exam.survey import Entry
@@ -128,7 +129,7 @@ def _disposition(said: Statement, setting: Setting) -> Json:
 
 def _absent(entry: Entry, reason: Reason | None) -> Json:
     """dataAbsentReason: HL7's code (unknown: looked for in vain; not-performed: not looked for) and our reason."""
-    tried = reason is not None and reason.counts_as_examined
+    tried = reason is not None and reason.counts_as_examined and not was_left(entry)
     general = {"system": uris.DATA_ABSENT, "code": "unknown" if tried else "not-performed"}
     own = _reason(entry, reason)
     return {"coding": [general, *own.get("coding", [])], "text": own["text"]}

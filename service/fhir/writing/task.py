@@ -140,7 +140,8 @@ def _codings(output: Json) -> list[Json]:
 
 
 def _owed(one: Owed) -> Json:
-    return {"type": {"coding": [{"system": uris.ITEM, "code": one.item}], "text": one.text}, "valueString": one.text}
+    type_ = {"coding": [{"system": uris.ITEM, "code": one.item}], "text": one.text}
+    return {"type": type_, "valueInteger": one.count} if one.count else {"type": type_, "valueString": one.text}
 
 
 def _entry(entry: Entry) -> Json:
