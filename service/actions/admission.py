@@ -54,13 +54,16 @@ def _order(house: House, work: Work, caller: Caller, one: Pending, lookup: Looku
 
 def _evidence(work: Work, waiting: Sequence[Pending]) -> tuple[list[tuple[Exam, Placed]], list[Fault]]:
     """The evidence among the entries by exam (locked, in one order), and what hangs on no order that we know."""
+    known: dict[str, Exam | None] = {}
     exams: dict[str, Placed] = {}
     faults: list[Fault] = []
     for one in waiting:
         if not one.writes or one.entry.type not in EVIDENCE or one.resource is None:
             continue
         for order in sorted(orders_of(one.resource)):
-            exam = work.exam_of_order(order)
+            if order not in known:
+                known[order] = work.exam_of_order(order)
+            exam = known[order]
             place = f"{one.entry.place}.resource" if one.entry.place else one.entry.type
             if exam is None:
                 faults.append(

@@ -6,6 +6,7 @@ from typing import Any
 
 from service.actions.ports import Caller, House, Work
 from service.actions.survey_acts import act_on
+from service.actions.survey_entering import Entering
 from service.actions.survey_sheet import Sheet, keep, listed, open_sheet, settled
 from service.actions.writing import decoded
 from service.basics.errors import Fault, RuleBroken
@@ -16,13 +17,10 @@ from service.exam.entries import live
 from service.exam.evidence import Evidence, Sighting, Unmapped
 from service.exam.matching import match
 from service.exam.measure import implausible
-from service.exam.spread import Spread, spread
-from service.exam.survey import Entry, Step
-from service.exam.survey_state import renew, retract
+from service.exam.survey import Step
 from service.fhir.reading.evidence import sightings, source
 
 Json = dict[str, Any]
-Stated = list[tuple[str, Sighting]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,37 +73,15 @@ def _read(sheet: Sheet, resources: Iterable[Json]) -> Iterator[Understood]:
 
 
 def _entered(sheet: Sheet, evidence: Sequence[Understood], *, by: str) -> Sheet:
-    stated: Stated = []
+    entering = Entering(sheet, by=by)
     for one in evidence:
-        sheet = _gone(sheet, one.source, by=by) if one.retracted else _one(sheet, one, stated=stated, by=by)
-    acts = [(code, _act(s, sheet, by=by)) for code, s in sorted(stated, key=lambda pair: pair[1].at)]
+        if one.retracted:
+            entering.retract(one.source)
+        else:
+            entering.renew(one.source, one.found)
+    sheet = entering.sheet()
+    acts = [(code, _act(s, sheet, by=by)) for code, s in sorted(entering.stated, key=lambda pair: pair[1].at)]
     return act_on(sheet, [(code, act) for code, act in acts if not _stands(sheet.step(code), act)])
-
-
-def _gone(sheet: Sheet, of: str, *, by: str) -> Sheet:
-    steps = [retract(s, of, at=sheet.now, by=by) for s in sheet.steps]
-    shelved = tuple(retract(s, of, at=sheet.now, by=by) for s in sheet.shelved)
-    return replace(sheet.with_steps(steps), shelved=shelved, whole=retract(sheet.whole, of, at=sheet.now, by=by))
-
-
-def _one(sheet: Sheet, one: Understood, *, stated: Stated, by: str) -> Sheet:
-    of = one.source
-    goes = spread(one.found, sheet.steps, now=sheet.now)
-    stated += goes.stated
-    steps = [renew(s, of, _said(s, goes), at=sheet.now, by=by) for s in _touched(sheet, of, goes)]
-    return replace(sheet.with_steps(steps), whole=renew(sheet.whole, of, goes.whole, at=sheet.now, by=by))
-
-
-def _touched(sheet: Sheet, of: str, goes: Spread) -> list[Step]:
-    codes = {*goes.entries, *(code for code, _ in goes.stated)}
-    return [s for s in sheet.steps if s.rule.code in codes or any(e.source == of for e in s.entries)]
-
-
-def _said(step: Step, goes: Spread) -> list[Entry]:
-    """What the resource says of the step now; a disposition of its own that it still states stays as it is."""
-    codes = {(code, f"disposition:{s.disposition}", s.source) for code, s in goes.stated}
-    standing = [e for e in live(step) if (step.rule.code, e.item, e.source) in codes]
-    return [*standing, *goes.entries.get(step.rule.code, [])]
 
 
 def _act(sighting: Sighting, sheet: Sheet, *, by: str) -> Act:

@@ -23,7 +23,9 @@ def fingerprint(content: Any, names: Sequence[str] = ()) -> str:
 
 
 def of_entries(entries: Sequence[Entry]) -> str:
-    """The fingerprint of a whole transaction or of a single create."""
+    """The fingerprint of a whole transaction or of a single create; "" where no order is placed: none is remembered."""
+    if not any(e.type == "ServiceRequest" and e.method == "POST" for e in entries):
+        return ""
     content = [[e.method, e.type, e.id, e.criteria, e.resource] for e in entries]
     return fingerprint(content, [e.full_url or f"none-{i}" for i, e in enumerate(entries)])
 

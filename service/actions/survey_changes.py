@@ -24,7 +24,9 @@ def keep(work: Work, before: Sheet, after: Sheet, *, sent: Iterable[str] = ()) -
     sent: references of resources that the caller writes itself; their versions are not touched here."""
     changed = [*_steps(before, after)]
     written = [*after.written, *_withdrawn(work, before, after, sent=set(sent))]
-    work.save_steps(StepKey(after.exam.id, s.rule.code, s.task, t["status"]) for s, t in changed)
+    known = after.tasks
+    moved = [(s, t["status"]) for s, t in changed if s.task not in known or known[s.task]["status"] != t["status"]]
+    work.save_steps(StepKey(after.exam.id, s.rule.code, s.task, status) for s, status in moved)
     whole = _whole(work, before, after, touched=bool(changed))
     return [*whole, *(t for _, t in changed), *written]
 
@@ -80,6 +82,8 @@ def _withdrawn(work: Work, before: Sheet, after: Sheet, *, sent: set[str]) -> li
     """Observations that acts had made and that no longer hold, as entered in error."""
     old = {s.task: s for s in (*before.steps, *before.shelved)}
     gone = [e for s in (*after.steps, *after.shelved) if s.task in old for e in newly_retracted(old[s.task], s)]
+    if not gone:
+        return []
     standing = {e.source for s in (*after.steps, *after.shelved) for e in live(s)}
     sources = {e.source for e in gone if e.act and e.source} - sent - standing
     stored = work.get_many(_key(s) for s in sorted(sources))

@@ -17,8 +17,9 @@ def write(
 
     Returns the stored versions in the order given, new ones first. Raises Conflict when a replaced version is no longer
     the current one."""
-    records = [_first(work, resource) for resource in new]
-    records += [_next(work, resource, before, method=method) for resource, before in changed]
+    now = exact.instant(work.now)
+    records = [_first(work, resource, now=now) for resource in new]
+    records += [_next(work, resource, before, now=now, method=method) for resource, before in changed]
     work.put(records)
     return [record.new for record in records]
 
@@ -34,25 +35,23 @@ def rewrite(work: Work, changed: Iterable[Json]) -> list[Stored]:
 
 def decoded(stored: Stored) -> Json:
     """The resource of a stored version."""
-    found: Json = exact.decode(stored.body)
+    found: Json = exact.trusted(stored.body)
     return found
 
 
-def _first(work: Work, resource: Json) -> Record:
-    new = _stored(work, resource, 1, "POST")
+def _first(work: Work, resource: Json, *, now: str) -> Record:
+    new = _stored(resource, 1, now=now, method="POST")
     return Record(new, search.keys(work.organization, resource))
 
 
-def _next(work: Work, resource: Json, before: Stored, *, method: str) -> Record:
-    new = _stored(work, resource, before.version + 1, method)
+def _next(work: Work, resource: Json, before: Stored, *, now: str, method: str) -> Record:
+    new = _stored(resource, before.version + 1, now=now, method=method)
     old = search.keys(work.organization, decoded(before))
     return Record(new, search.keys(work.organization, resource), before, old)
 
 
-def _stored(work: Work, resource: Json, version: int, method: str) -> Stored:
-    updated = exact.instant(work.now)
-    meta = {**resource.get("meta", {}), "versionId": str(version), "lastUpdated": updated}
-    rest = {k: v for k, v in resource.items() if k not in {"resourceType", "id", "meta"}}
-    resource.update(meta=meta)
-    whole = {"resourceType": resource["resourceType"], "id": resource["id"], "meta": meta, **rest}
-    return Stored(resource["resourceType"], resource["id"], version, updated, exact.encode(whole), method=method)
+def _stored(resource: Json, version: int, *, now: str, method: str) -> Stored:
+    meta = {**resource.get("meta", {}), "versionId": str(version), "lastUpdated": now}
+    resource["meta"] = meta
+    first = {"resourceType": resource["resourceType"], "id": resource["id"], "meta": meta}
+    return Stored(first["resourceType"], first["id"], version, now, exact.encode(first | resource), method=method)

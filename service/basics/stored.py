@@ -1,10 +1,10 @@
 """What crosses the wall between the store and everyone else: resources as text, with their keys."""
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 
-@dataclass(frozen=True, slots=True)
-class Mark:
+class Mark(NamedTuple):
     """One search key of a resource: `key` hashes (organisation, type, parameter, value) to a signed 64-bit int.
 
     low and high are microseconds since the epoch: of the period for date parameters (then `key` hashes the
@@ -15,8 +15,7 @@ class Mark:
     high: int
 
 
-@dataclass(frozen=True, slots=True)
-class TextMark:
+class TextMark(NamedTuple):
     """One string key: folded text (lower case, no accents) for prefix search."""
 
     key: int

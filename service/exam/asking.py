@@ -52,7 +52,7 @@ def question(rule: StepRule) -> str:
 def answer(step: Step) -> str:
     """The live answer of a step that asks, the last one given; "" while it is open."""
     wanted = question(step.rule)
-    given = [e.value for e in live(step) if wanted and e.item == wanted]
+    given = [e.value for e in live(step) if e.item == wanted] if wanted else []
     return given[-1] if given else ""
 
 

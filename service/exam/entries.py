@@ -97,11 +97,15 @@ def retracted(entry: Entry, *, at: str = "", by: str = "") -> Entry:
 def take_back(step: Step, gone: Iterable[Entry], *, at: str = "", by: str = "") -> Step:
     """The step with these entries taken back, each in its place."""
     ids = {id(e) for e in gone}
+    if not ids:
+        return step
     return replace(step, entries=tuple(retracted(e, at=at, by=by) if id(e) in ids else e for e in step.entries))
 
 
 def newly_retracted(before: Step, after: Step) -> tuple[Entry, ...]:
     """The entries of `before` that `after` has taken back."""
+    if after is before:
+        return ()
     old = [e for e in before.entries if e.item.startswith(RETRACTED)]
     gone = [e for e in after.entries if e.item.startswith(RETRACTED)]
     for one in old:

@@ -28,7 +28,8 @@ def fitted(
     animal = asking.answered(scope.animal, steps)
     wanted = {r.code: r for r in steps_for(scope.protocol, animal, scope.service, scope.structures)}
     kept = [s for s in steps if s.rule.code in wanted or asking.answer(s)]
-    off = [s for s in steps if s not in kept]
+    stay = {s.rule.code for s in kept}
+    off = [s for s in steps if s.rule.code not in stay]
     again = [s for s in shelved if s.rule.code in wanted]
     known = {s.rule.code for s in (*kept, *again)}
     added = [Step(new_task(), rule) for code, rule in wanted.items() if code not in known]

@@ -79,8 +79,9 @@ def _settled_by(step: Step, settler: Step, *, seen: bool, by: str) -> Step:
 
 
 def _same(one: Entry, other: Entry) -> bool:
-    keys = [(e.item, e.source, e.value, e.reason, e.act if not e.source else "") for e in (one, other)]
-    return keys[0] == keys[1]
+    if (one.item, one.source, one.value, one.reason) != (other.item, other.source, other.value, other.reason):
+        return False
+    return bool(one.source) or one.act == other.act
 
 
 def _displaced(step: Step, entry: Entry) -> list[Entry]:

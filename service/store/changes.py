@@ -40,10 +40,10 @@ def mark_changes(records: Iterable[tuple[int, Record]]) -> MarkChanges:
             changes.unknown.append(row)
         if new is old:
             continue
-        changes.gone += [(m.key, m.low, m.high, row) for m in old.marks - new.marks]
-        changes.come += [(m.key, m.low, m.high, row) for m in new.marks - old.marks]
-        changes.texts_gone += [(t.key, t.text, row) for t in old.texts - new.texts]
-        changes.texts_come += [(t.key, t.text, row) for t in new.texts - old.texts]
+        changes.gone += [(*m, row) for m in old.marks - new.marks]
+        changes.come += [(*m, row) for m in new.marks - old.marks]
+        changes.texts_gone += [(*t, row) for t in old.texts - new.texts]
+        changes.texts_come += [(*t, row) for t in new.texts - old.texts]
     return changes
 
 
