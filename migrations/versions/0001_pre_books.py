@@ -214,6 +214,7 @@ def _audit() -> None:
         _number(),
         *_texts("organization id recorded interaction action outcome client request type id_of operation entities"),
         *_whole("recorded_us"),
+        _unique("audit", "organization id"),
         comment="one line per interaction; only ever added to",
     )
     _index("audit", "organization recorded_us row")

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Protocol
 
-from service.basics.query import Page, Query
+from service.basics.query import AuditQuery, Page, Query
 from service.basics.stored import Exam, Keys, Post, Record, StepKey, Stored, Trace
 from service.catalogue.catalogue import Catalogue
 
@@ -43,6 +43,7 @@ class View(Protocol):
         self, thread: str
     ) -> tuple[tuple[str, str], ...]: ...  # (destination, event) already promised for an exam
     def practice_text(self) -> str: ...  # the organisation's own settings and billing profile as JSON text, or ""
+    def traces(self, wanted: AuditQuery, *, count: int, after: str) -> tuple[tuple[Trace, ...], str]: ...
 
 
 class Work(View, Protocol):

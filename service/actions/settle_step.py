@@ -11,7 +11,7 @@ from service.actions.survey_sheet import Sheet, keep, open_sheet, settled
 from service.actions.writing import decoded, rewrite
 from service.basics.errors import Fault, Invalid, Missing, RuleBroken
 from service.basics.ids import new_id
-from service.basics.stored import Exam, Trace
+from service.basics.stored import ENTITIES, Exam, Trace
 from service.exam.act import Act
 from service.exam.entries import UNREAD, disposition, items, kind
 from service.exam.settle_faults import own_disposition
@@ -122,5 +122,5 @@ def _line(work: Work, caller: Caller, *, task_id: str, entities: list[str]) -> T
         type="Task",
         id_of=task_id,
         operation="settle",
-        entities=tuple(entities[:200]),
+        entities=tuple(entities[:ENTITIES]),
     )

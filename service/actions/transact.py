@@ -10,7 +10,7 @@ from service.actions.writing import write
 from service.basics.entries import Entry, Result
 from service.basics.errors import Fault, Invalid, Refusal
 from service.basics.ids import new_id
-from service.basics.stored import Stored, Trace
+from service.basics.stored import ENTITIES, Stored, Trace
 from service.fhir import exact, uris, validate
 
 Json = dict[str, Any]
@@ -146,6 +146,6 @@ def _trace(work: Work, caller: Caller, entries: Sequence[Entry], results: Sequen
             request=caller.request,
             type=first.type if first else "",
             id_of=first.id if first else "",
-            entities=tuple(f"{r.stored.type}/{r.stored.id}" for r in results if r.stored)[:200],
+            entities=tuple(f"{r.stored.type}/{r.stored.id}" for r in results if r.stored)[:ENTITIES],
         )
     )

@@ -81,3 +81,18 @@ class Page:
     matches: tuple[Stored, ...]
     total: int | None
     after: str = ""
+
+
+Span = tuple[int | None, int | None]
+"""From and to in microseconds, both inclusive, None is open."""
+
+
+@dataclass(frozen=True, slots=True)
+class AuditQuery:
+    """Which lines of the audit are wanted: all of spans and criteria must hold, each by any of its alternatives.
+
+    criteria: alternatives are (name, value); the names are id, action, outcome, interaction, operation, and entity,
+    whose value is Type/id, or an id of any type."""
+
+    spans: tuple[tuple[Span, ...], ...] = ()
+    criteria: tuple[tuple[tuple[str, str], ...], ...] = ()

@@ -94,6 +94,10 @@ class Post:
     body: bytes
 
 
+ENTITIES = 500
+"""How many references a line of the audit holds: as many as the largest page or Bundle has."""
+
+
 @dataclass(frozen=True, slots=True)
 class Trace:
     """One line of the audit: what was done by whom to what (BALP's content, without names or bodies)."""
@@ -108,4 +112,4 @@ class Trace:
     type: str = ""
     id_of: str = ""
     operation: str = ""
-    entities: tuple[str, ...] = ()  # Type/id references, at most 200
+    entities: tuple[str, ...] = ()  # Type/id references, at most ENTITIES

@@ -3,18 +3,26 @@
 import json
 from collections.abc import Iterable
 
+from service.basics.query import AuditQuery
 from service.basics.stored import Trace
 from service.store import position
+from service.store.audit_query import Conditions, asked, walked
 from service.store.instants import micros_of
 from service.store.page import Rows
 from service.store.session import Row, Session
 
+WALK = 10_000
+"""How many lines are looked at for one page, so that a search for something rare never holds others up."""
 _COLUMNS = "id, recorded, interaction, action, outcome, client, request, type, id_of, operation, entities"
-_INSERT = f"INSERT INTO audit (organization, {_COLUMNS}, recorded_us) VALUES ({', '.join('?' * 13)})"
+_INSERT = (
+    f"INSERT INTO audit (organization, {_COLUMNS}, recorded_us) VALUES ({', '.join('?' * 13)})"
+    " ON CONFLICT (organization, id) DO NOTHING"  # a batch of which nobody knows whether it was written comes again
+)
+_NEWEST = "ORDER BY recorded_us DESC, row DESC"
 
 
 def write(session: Session, lines: Iterable[tuple[str, Trace]]) -> None:
-    """Add (organisation, line) pairs."""
+    """Add (organisation, line) pairs; a line that is there already stays as it is."""
     session.many(_INSERT, ((organization, *_values(t), micros_of(t.recorded)) for organization, t in lines))
 
 
@@ -23,17 +31,27 @@ def _values(t: Trace) -> tuple[str, ...]:
     return (t.id, t.recorded, t.interaction, t.action, t.outcome, t.client, t.request, *what)
 
 
-def page(rows: Rows, *, since: str, count: int, after: str) -> tuple[tuple[Trace, ...], str]:
-    """Lines, the newest first, and the position of the next page ("" on the last)."""
-    bounds: list[object] = [micros_of(since) if since else -(1 << 63)]
-    where = "organization = ? AND recorded_us >= ?"
-    if after:
-        where += " AND (recorded_us, row) < (?, ?)"
-        bounds += position.read(after, size=2)
-    sql = f"SELECT {_COLUMNS}, recorded_us, row FROM audit WHERE {where} ORDER BY recorded_us DESC, row DESC LIMIT ?"
-    found = rows(sql, *bounds, count + 1)
-    lines = tuple(map(_trace, found[:count]))
-    return lines, position.write(*found[count - 1][11:]) if len(found) > count > 0 else ""
+def page(rows: Rows, *, wanted: AuditQuery, count: int, after: str, walk: int = WALK) -> tuple[tuple[Trace, ...], str]:
+    """At most `count` (1 or more) lines, the newest first, and the position of the next page ("" on the last).
+
+    With something asked of each line only `walk` of them are looked at: a page may be short and have a next one."""
+    among, checks = walked(wanted, after), asked(wanted)
+    lines = f"SELECT {_COLUMNS}, recorded_us, row FROM audit WHERE {among.text} {_NEWEST} LIMIT ?"
+    if checks.texts:
+        sql = f"SELECT * FROM ({lines}) a WHERE {checks.text} {_NEWEST} LIMIT ?"
+        found = rows(sql, *among.params, walk, *checks.params, count + 1)
+    else:
+        found = rows(lines, *among.params, count + 1)
+    if len(found) > count:
+        return tuple(map(_trace, found[:count])), position.write(*found[count - 1][11:])
+    return tuple(map(_trace, found)), _end(rows, among, walk=walk) if checks.texts else ""
+
+
+def _end(rows: Rows, among: Conditions, *, walk: int) -> str:
+    """Where so long a walk ended, "" when no further lines are there."""
+    sql = f"SELECT recorded_us, row FROM audit WHERE {among.text} {_NEWEST} LIMIT 2 OFFSET ?"
+    last = rows(sql, *among.params, walk - 1)
+    return position.write(*last[0]) if len(last) > 1 else ""
 
 
 def _trace(row: Row) -> Trace:

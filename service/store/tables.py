@@ -169,6 +169,7 @@ audit = Table(
     *(text(name) for name in ("organization", "id", "recorded", "interaction", "action", "outcome", "client")),
     *(text(name) for name in ("request", "type", "id_of", "operation", "entities")),
     whole("recorded_us"),
+    UniqueConstraint("organization", "id"),
     Index(None, "organization", "recorded_us", "row"),
     comment="one line per interaction; only ever added to",
 )

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from functools import lru_cache
 from itertools import groupby
 
-from service.basics.query import Page, Query
+from service.basics.query import AuditQuery, Page, Query
 from service.basics.stored import Exam, StepKey, Stored, Trace
 from service.store import audit, history, search
 from service.store.rows import COLUMNS, stored
@@ -26,6 +26,8 @@ _STEPS = (
     f"SELECT {_TASKS} FROM step s JOIN resource r ON r.organization = s.organization AND r.type = 'Task'"
     " AND r.id = s.task WHERE s.organization = ? AND s.exam = ? AND NOT r.deleted ORDER BY s.task"
 )
+
+EVERY_LINE = AuditQuery()
 
 
 @lru_cache(maxsize=512)
@@ -137,9 +139,11 @@ class SqlView:
         )
         return tuple((w, s, c, d, n) for w, s, c, d, n in self._mine(sql))
 
-    def traces(self, *, since: str = "", count: int = 50, after: str = "") -> tuple[tuple[Trace, ...], str]:
-        """Lines of the audit, the newest first, and the position of the next page."""
-        return audit.page(self._mine, since=since, count=count, after=after)
+    def traces(
+        self, wanted: AuditQuery = EVERY_LINE, *, count: int = 50, after: str = ""
+    ) -> tuple[tuple[Trace, ...], str]:
+        """Lines of the audit, the newest first, and the position of the next page ("" on the last)."""
+        return audit.page(self._mine, wanted=wanted, count=count, after=after)
 
 
 def _exam(rows: list[Row]) -> Exam | None:

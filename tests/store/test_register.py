@@ -1,11 +1,8 @@
-"""What an operator keeps, and the audit: added, found, and kept apart by organisation."""
-
-from contextlib import suppress
+"""What an operator keeps: added, found, and kept apart by organisation."""
 
 import pytest
 
-from service.basics.errors import Conflict, Invalid
-from service.basics.stored import Trace
+from service.basics.errors import Conflict
 from service.store import SqlBooks
 
 
@@ -53,28 +50,3 @@ def test_destinations(books: SqlBooks, organization: str) -> None:
     assert not books.switch_destination("another", "a", active=False)
     with books.view(organization) as view:
         assert view.destinations() == ("b",)
-
-
-def _trace(n: int) -> Trace:
-    at = f"2026-03-04T05:06:{n:02}.000Z"
-    return Trace(
-        f"trace-{n}", at, "read", "R", "0", "desk", f"r{n}", type="Patient", id_of=f"{n}", entities=("Patient/1",)
-    )
-
-
-def test_the_audit_keeps_writes_with_their_transaction_and_reads_in_batches(books: SqlBooks, organization: str) -> None:
-    with books.begin(organization) as work:
-        work.trace(_trace(0))
-    with suppress(ZeroDivisionError), books.begin(organization) as work:
-        work.trace(_trace(9))
-        _ = 1 // 0
-    books.trace_reads([(organization, _trace(n)) for n in (1, 2, 3)] + [("another", _trace(4))])
-    books.trace_reads([])
-    with books.view(organization) as view:
-        lines, after = view.traces(count=3)
-        rest, end = view.traces(count=3, after=after)
-        assert [*lines, *rest] == [_trace(n) for n in (3, 2, 1, 0)]
-        assert end == ""
-        assert view.traces(since="2026-03-04T05:06:02Z")[0] == (_trace(3), _trace(2))
-        with pytest.raises(Invalid):
-            view.traces(after="elsewhere")
