@@ -1,5 +1,6 @@
 """HL7's R4 definitions -> the data files the service carries: `python -m service.fhir.generate FOLDER`."""
 
+import gzip
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -18,7 +19,7 @@ def files(folder: Path) -> dict[Path, bytes]:
     found = definitions.read(folder)
     return {
         _HERE / "search" / search_table.FILE: _lines(reduction.table(found)),
-        _HERE / "validate" / compiled.FILE: _one_a_line(schema.build(found)),
+        _HERE / "validate" / compiled.FILE: gzip.compress(_one_a_line(schema.build(found)), mtime=0),
     }
 
 

@@ -1,6 +1,9 @@
 """The generated schema -> what checks a resource of any R4 type, compiled once when first needed."""
 
-from functools import cache
+import gzip
+import re
+from collections.abc import Iterable, Iterator, Mapping
+from functools import cache, lru_cache
 from importlib.resources import files
 from typing import Any
 
@@ -9,24 +12,44 @@ import jsonschema_rs
 from service.fhir import exact
 from service.fhir.types import STORABLE
 
-FILE = "schema.json"
+FILE = "schema.json.gz"
 
 Schema = dict[str, Any]
 
-# Compiled together; the other types of R4 cost as much memory again and come only inside others, so they wait.
+# Compiled together; the other types of R4 cost twice as much memory and come only inside others, so they wait.
 USUAL = STORABLE | {"Bundle", "OperationOutcome", "Parameters"}
 
+_LINK = re.compile(rb'"\$ref":"#/\$defs/([^"]+)"')
+_KEPT = 256  # definitions decoded at a time: faults of one kind of resource need few
 
-def read() -> dict[str, Schema]:
-    """name -> schema of every type, data type and backbone element, as generated."""
-    found: dict[str, Schema] = exact.decode(files("service.fhir.validate").joinpath(FILE).read_bytes())
-    return found
+
+class Definitions(Mapping[str, Schema]):
+    """name -> schema of every type, data type and backbone element; each is decoded when it is looked at."""
+
+    def __init__(self, texts: Mapping[str, bytes]) -> None:
+        self.texts = texts
+        self._decoded = lru_cache(maxsize=_KEPT)(self._decode)
+
+    def _decode(self, name: str) -> Schema:
+        found: Schema = exact.decode(self.texts[name])
+        return found
+
+    def __getitem__(self, name: str) -> Schema:
+        return self._decoded(name)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.texts)
+
+    def __len__(self) -> int:
+        return len(self.texts)
 
 
 @cache
-def definitions() -> dict[str, Schema]:
-    """The same, kept: for explaining faults."""
-    return read()
+def definitions() -> Definitions:
+    """What was generated."""
+    lines = gzip.decompress(files("service.fhir.validate").joinpath(FILE).read_bytes()).splitlines()
+    parts = (line.rstrip(b",").partition(b": ") for line in lines[1:-1])
+    return Definitions({name.decode()[1:-1]: text for name, _, text in parts})
 
 
 def types() -> frozenset[str]:
@@ -53,7 +76,23 @@ def validator(type_: str) -> Any | None:
 
 @cache
 def _compiled(*, usual: bool) -> Any:
-    found = read()
-    wanted = USUAL if usual else _all_types() - USUAL
-    by_type = {type_: {"$ref": f"#/$defs/{type_}"} for type_ in wanted}
-    return jsonschema_rs.validator_for({"properties": by_type, "$defs": found})
+    return jsonschema_rs.validator_for(_text(USUAL if usual else _all_types() - USUAL))
+
+
+def _text(wanted: Iterable[str]) -> str:
+    """The schema of these types and of all that they lead to, as JSON: as objects it would take ten times the room."""
+    texts = definitions().texts
+    parts = b",".join(b'"%b":%b' % (name.encode(), texts[name]) for name in sorted(_reached(wanted, texts)))
+    roots = b",".join(b'"%b":{"$ref":"#/$defs/%b"}' % (name, name) for name in (w.encode() for w in sorted(wanted)))
+    return (b'{"properties":{%b},"$defs":{%b}}' % (roots, parts)).decode()
+
+
+def _reached(wanted: Iterable[str], texts: Mapping[str, bytes]) -> set[str]:
+    found: set[str] = set()
+    todo = list(wanted)
+    while todo:
+        name = todo.pop()
+        if name not in found:
+            found.add(name)
+            todo += (one.decode() for one in _LINK.findall(texts[name]))
+    return found

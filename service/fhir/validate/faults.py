@@ -1,6 +1,6 @@
 """What the compiled schema found wrong -> faults in words a person can act on."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from service.basics.errors import Fault
@@ -121,7 +121,7 @@ def _nodes(schema_path: list[Step]) -> list[Any]:
         if isinstance(node, list) and isinstance(step, int):
             found.append(node[step])
         else:
-            found.append(node.get(str(step)) if isinstance(node, dict) else None)
+            found.append(node.get(str(step)) if isinstance(node, Mapping) else None)
     return found
 
 
