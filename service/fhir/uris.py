@@ -18,6 +18,7 @@ NOTE = f"{BASE}/CodeSystem/exam-note"  # sedation, doppler, fasting, weight-at-e
 PLANE = f"{BASE}/CodeSystem/plane"
 TASK_CODE = f"{BASE}/CodeSystem/task-code"
 AMENDMENT = f"{BASE}/CodeSystem/amendment"
+OPERATION = f"{BASE}/CodeSystem/operation"  # second subtype of an AuditEvent: which operation it was
 INVOICE_TYPE = f"{BASE}/CodeSystem/invoice-type"  # invoice, credit
 
 # our identifiers, extensions
@@ -64,6 +65,12 @@ RESTFUL = "http://hl7.org/fhir/restful-interaction"
 AUDIT_TYPE = "http://terminology.hl7.org/CodeSystem/audit-event-type"
 OBJECT_ROLE = "http://terminology.hl7.org/CodeSystem/object-role"
 ENTITY_TYPE = "http://terminology.hl7.org/CodeSystem/audit-entity-type"
+SOURCE_TYPE = "http://terminology.hl7.org/CodeSystem/security-source-type"
+AUDIT_ACTION = "http://hl7.org/fhir/audit-event-action"
+AUDIT_OUTCOME = "http://hl7.org/fhir/audit-event-outcome"
+RESOURCE_TYPES = "http://hl7.org/fhir/resource-types"
+REQUEST_ENTITY = "https://profiles.ihe.net/ITI/BALP/CodeSystem/BasicAuditEntityType"
+URI = "urn:ietf:rfc:3986"
 PRICE_ROLE = "http://hl7.org/fhir/invoice-priceComponentType"
 CURRENCY = "urn:iso:std:iso:4217"
 XHTML = "http://www.w3.org/1999/xhtml"

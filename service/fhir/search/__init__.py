@@ -2,7 +2,7 @@
 
 from service.fhir.search.hashed import coded, key
 from service.fhir.search.index import keys
+from service.fhir.search.offered import parameters
 from service.fhir.search.query import parse
-from service.fhir.search.table import parameters
 
 __all__ = ["coded", "key", "keys", "parameters", "parse"]

@@ -12,8 +12,8 @@ from service.fhir.search.text import fold
 from service.fhir.search.values import bar, unescaped
 from service.fhir.types import STORABLE
 
-_ID = re.compile(r"[A-Za-z0-9\-.]{1,64}")
-_TYPED = re.compile(r"[A-Z][A-Za-z]+/[A-Za-z0-9\-.]{1,64}")
+ID = re.compile(r"[A-Za-z0-9\-.]{1,64}")
+TYPED = re.compile(r"[A-Z][A-Za-z]+/[A-Za-z0-9\-.]{1,64}")
 _WITHOUT_SYSTEM = frozenset({"code", "boolean", "id", "string", "present", "ContactPoint"})
 
 
@@ -79,12 +79,12 @@ def _reference(asked: Asked) -> Criterion:
 
 def _links(asked: Asked, value: str) -> list[str]:
     value = plain(value.removeprefix(f"{asked.base.rstrip('/')}/"))
-    if _TYPED.fullmatch(value):
+    if TYPED.fullmatch(value):
         wanted = asked.modifier or asked.row.target
         if wanted and not value.startswith(f"{wanted}/"):
             raise BadValue(f"{asked.row.code} leads to a {wanted} here, not to {value.partition('/')[0]}")
         return [value]
-    if _ID.fullmatch(value):
+    if ID.fullmatch(value):
         types = (asked.modifier or asked.row.target,) if asked.modifier or asked.row.target else asked.row.targets
         return [f"{type_}/{value}" for type_ in types or sorted(STORABLE)]
     if ":" in value:  # absolute, elsewhere

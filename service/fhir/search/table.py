@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 
-from service.fhir import exact, uris
+from service.fhir import exact
 
 FILE = "parameters.json"
 
@@ -38,12 +38,3 @@ def _row(code: str, raw: dict[str, object]) -> Row:
     values = {name: tuple(value) if isinstance(value, list) else value for name, value in raw.items()}
     values["paths"] = tuple(tuple(path) for path in raw["paths"])  # type: ignore[attr-defined]
     return Row(code, **values)  # type: ignore[arg-type]
-
-
-def parameters(type_: str) -> tuple[tuple[str, str, str], ...]:
-    """(name, kind, definition URL) of every parameter that a search of this type understands."""
-    every = (
-        ("_id", "token", f"{uris.SEARCH_PARAMETER}Resource-id"),
-        ("_lastUpdated", "date", f"{uris.SEARCH_PARAMETER}Resource-lastUpdated"),
-    )
-    return every + tuple((row.code, row.kind, row.url) for row in rows().get(type_, {}).values())
