@@ -1,6 +1,6 @@
 """What crosses the wall between the store and everyone else: resources as text, with their keys."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import NamedTuple
 
 
@@ -41,6 +41,7 @@ class Stored:
     body: bytes
     deleted: bool = False
     method: str = "POST"  # the write that made this version: POST, PUT, PATCH or DELETE
+    row: int = field(default=0, compare=False, repr=False)  # where the store keeps it; 0 where that is not known
 
 
 @dataclass(frozen=True, slots=True)

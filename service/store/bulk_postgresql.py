@@ -3,20 +3,18 @@
 from collections.abc import Iterable, Sequence
 
 from service.basics.stored import Record
-from service.store.changes import FORMER_COLUMNS, MarkChanges, changed_meanwhile, mark_changes, version_row
+from service.store.changes import FORMER_COLUMNS, MarkChanges, changed_meanwhile, mark_changes, place, version_row
 from service.store.session import Session
 
-# Each id is looked up by the whole key: without statistics a plan of its own choice would read the whole type.
-_KEEP = (
-    f"INSERT INTO former ({FORMER_COLUMNS}) SELECT {FORMER_COLUMNS} FROM unnest(?::text[], ?::text[], ?::bigint[])"
-    " AS w (t, i, v) CROSS JOIN LATERAL (SELECT * FROM resource WHERE organization = ? AND type = w.t AND id = w.i"
-    " AND version = w.v OFFSET 0) r RETURNING type, id, row"
-)
+# By row number: without statistics, a plan that finds them by their ids would read all there is of their type.
 _REPLACE = (
-    "UPDATE resource SET version = w.version, updated = w.updated, updated_us = w.updated_us, deleted = w.deleted,"
-    " method = w.method, body = w.body FROM unnest(?::bigint[], ?::bigint[], ?::text[], ?::bigint[], ?::bool[],"
-    " ?::text[], ?::bytea[]) AS w (row, version, updated, updated_us, deleted, method, body)"
-    " WHERE resource.organization = ? AND resource.row = w.row AND resource.version = w.version - 1"
+    "WITH w AS MATERIALIZED (SELECT * FROM unnest(?::bigint[], ?::bigint[], ?::text[], ?::bigint[], ?::bool[],"
+    " ?::text[], ?::bytea[]) AS w (row, version, updated, updated_us, deleted, method, body)),"
+    f" kept AS (INSERT INTO former ({FORMER_COLUMNS}) SELECT {', '.join('r.' + c for c in FORMER_COLUMNS.split(', '))}"
+    " FROM w JOIN resource r ON r.row = w.row WHERE r.organization = ? AND r.version = w.version - 1)"
+    " UPDATE resource SET version = w.version, updated = w.updated, updated_us = w.updated_us, deleted = w.deleted,"
+    " method = w.method, body = w.body FROM w WHERE resource.organization = ? AND resource.row = w.row"
+    " AND resource.version = w.version - 1 RETURNING resource.row"
 )
 _FREE = "SELECT nextval('resource_row_seq') FROM generate_series(1, ?)"
 _ADD = f"COPY resource ({FORMER_COLUMNS}) FROM STDIN (FORMAT BINARY)"
@@ -36,19 +34,15 @@ def write(session: Session, organization: str, records: Sequence[Record]) -> Non
 
 
 def _replace(session: Session, organization: str, records: Sequence[Record]) -> dict[tuple[str, str], int]:
+    rows = {(r.new.type, r.new.id): place(session, organization, r) for r in records}
     # in one order everywhere, so that two writers of the same resources never wait for each other in a circle
-    wanted = sorted((r.new.type, r.new.id, r.new.version - 1) for r in records)
-    types, ids, versions = zip(*wanted, strict=True)
-    kept = session.rows(_KEEP, list(types), list(ids), _numbers(versions), organization)
-    rows = {(type_, id_): row for type_, id_, row in kept}
-    for r in records:
-        if (r.new.type, r.new.id) not in rows:
-            raise changed_meanwhile(r)
     lines = sorted((rows[r.new.type, r.new.id], *version_row(organization, r.new)[3:]) for r in records)
     row, version, updated, updated_us, deleted, method, body = map(list, zip(*lines, strict=True))
-    numbers = (_numbers(row), _numbers(version), updated, _numbers(updated_us), deleted, method, body)
-    if session.run(_REPLACE, *numbers, organization) != len(records):
-        raise changed_meanwhile(records[0])
+    columns = (_numbers(row), _numbers(version), updated, _numbers(updated_us), deleted, method, body)
+    done = {found[0] for found in session.rows(_REPLACE, *columns, organization, organization)}
+    for r in records:
+        if rows[r.new.type, r.new.id] not in done:
+            raise changed_meanwhile(r)
     return rows
 
 

@@ -3,10 +3,9 @@
 from collections.abc import Sequence
 
 from service.basics.stored import Record
-from service.store.changes import FORMER_COLUMNS, MarkChanges, changed_meanwhile, mark_changes, version_row
+from service.store.changes import FORMER_COLUMNS, MarkChanges, changed_meanwhile, mark_changes, place, version_row
 from service.store.session import Session
 
-_FIND = "SELECT row, version FROM resource WHERE organization = ? AND type = ? AND id = ?"
 _KEEP = (
     f"INSERT INTO former ({FORMER_COLUMNS}) SELECT {FORMER_COLUMNS} FROM resource WHERE organization = ? AND row = ?"
 )
@@ -21,8 +20,10 @@ def write(session: Session, organization: str, records: Sequence[Record]) -> Non
     """Write records that are all of different resources; Conflict when one was changed meanwhile."""
     rows = _rows(session, organization, records)
     replaced = [(row, r) for row, r in zip(rows, records, strict=True) if r.before]
-    session.many(_KEEP, [(organization, row) for row, _ in replaced])
-    session.many(_REPLACE, [(*version_row(organization, r.new)[3:], organization, row) for row, r in replaced])
+    if replaced:
+        session.many(_KEEP, [(organization, row) for row, _ in replaced])
+        lines = [(*version_row(organization, r.new)[3:], organization, row) for row, r in replaced]
+        session.many(_REPLACE, lines)
     added = [(row, *version_row(organization, r.new)) for row, r in zip(rows, records, strict=True) if not r.before]
     session.many(_ADD, added)
     write_marks(session, mark_changes(zip(rows, records, strict=True)))
@@ -31,17 +32,19 @@ def write(session: Session, organization: str, records: Sequence[Record]) -> Non
 def _rows(session: Session, organization: str, records: Sequence[Record]) -> list[int]:
     top = session.one("SELECT coalesce(max(row), 0) FROM resource")
     free = top[0] if top else 0
-    rows: list[int] = []
-    for record in records:
-        if record.before is None:
-            free += 1
-            rows.append(free)
-            continue
-        found = session.one(_FIND, organization, record.new.type, record.new.id)
-        if found is None or found[1] != record.before.version:
-            raise changed_meanwhile(record)
-        rows.append(found[0])
+    rows = [place(session, organization, r) if r.before else (free := free + 1) for r in records]
+    _unchanged(session, organization, [(row, r) for row, r in zip(rows, records, strict=True) if r.before])
     return rows
+
+
+def _unchanged(session: Session, organization: str, replaced: Sequence[tuple[int, Record]]) -> None:
+    for start in range(0, len(replaced), 500):
+        part = replaced[start : start + 500]
+        sql = f"SELECT row, version FROM resource WHERE organization = ? AND row IN ({', '.join('?' * len(part))})"
+        versions: dict[int, int] = dict(session.rows(sql, organization, *(row for row, _ in part)))
+        for row, record in part:
+            if versions.get(row) != record.new.version - 1:
+                raise changed_meanwhile(record)
 
 
 def write_marks(session: Session, changes: MarkChanges) -> None:

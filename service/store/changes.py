@@ -6,7 +6,9 @@ from dataclasses import dataclass, field
 from service.basics.errors import Conflict, Fault
 from service.basics.stored import Keys, Record, Stored
 from service.store.instants import micros_of
+from service.store.session import Session
 
+_FIND = "SELECT row, version FROM resource WHERE organization = ? AND type = ? AND id = ?"
 FORMER_COLUMNS = "row, organization, type, id, version, updated, updated_us, deleted, method, body"
 
 _NONE = Keys(marks=frozenset(), texts=frozenset())
@@ -45,6 +47,18 @@ def mark_changes(records: Iterable[tuple[int, Record]]) -> MarkChanges:
         changes.texts_gone += [(*t, row) for t in old.texts - new.texts]
         changes.texts_come += [(*t, row) for t in new.texts - old.texts]
     return changes
+
+
+def place(session: Session, organization: str, record: Record) -> int:
+    """The row of the version that a record replaces; Conflict when the stored one is another."""
+    before = record.before
+    if before is not None and before.row:
+        return before.row
+    found = session.one(_FIND, organization, record.new.type, record.new.id)
+    if before is None or found is None or found[1] != before.version:
+        raise changed_meanwhile(record)
+    row: int = found[0]
+    return row
 
 
 def changed_meanwhile(record: Record) -> Conflict:

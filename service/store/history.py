@@ -8,7 +8,7 @@ from service.store.page import Rows
 from service.store.rows import COLUMNS, stored
 from service.store.session import Row
 
-_PLACED = f"{COLUMNS}, updated_us, row"
+_PLACED = f"{COLUMNS}, updated_us"
 _FIRST_OF_ALL = -(1 << 63)
 # one look per type: neither engine skips through an index by itself
 _TYPES = (
@@ -58,7 +58,7 @@ class _Bounds:
 
 
 def _place(row: Row) -> tuple[int, int, int]:
-    return (row[7], row[8], row[2])
+    return (row[8], row[7], row[2])
 
 
 def _since(text: str) -> int:

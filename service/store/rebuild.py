@@ -15,7 +15,7 @@ from service.store.work import SqlWork
 Resource = dict[str, Any]
 
 _PART = 500
-_LIVE = f"SELECT {COLUMNS}, row FROM resource WHERE organization = ? AND row > ? AND NOT deleted ORDER BY row LIMIT ?"
+_LIVE = f"SELECT {COLUMNS} FROM resource WHERE organization = ? AND row > ? AND NOT deleted ORDER BY row LIMIT ?"
 _ROWS_OF = "row IN (SELECT row FROM resource WHERE organization = ?)"
 # a claim of a resource that is gone holds its identity for nobody
 _STRAY = (

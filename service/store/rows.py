@@ -4,10 +4,10 @@ from typing import Any
 
 from service.basics.stored import Stored
 
-COLUMNS = "type, id, version, updated, body, deleted, method"
+COLUMNS = "type, id, version, updated, body, deleted, method, row"
 
 
 def stored(row: tuple[Any, ...]) -> Stored:
-    """The first seven values of a row, in the order of COLUMNS."""
-    type_, id_, version, updated, body, deleted, method = row[:7]
-    return Stored(type=type_, id=id_, version=version, updated=updated, body=body, deleted=bool(deleted), method=method)
+    """The first eight values of a row, in the order of COLUMNS."""
+    type_, id_, version, updated, body, deleted, method, place = row[:8]
+    return Stored(type_, id_, version, updated, body, deleted=bool(deleted), method=method, row=place)

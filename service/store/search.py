@@ -39,7 +39,7 @@ def page(rows: Rows, one: One, *, query: Query) -> Page:
     total = None
     if query.total or query.summary == "count":
         total = len(found) if complete else rows(f"SELECT count(*) {where.text}", *where.params)[0][0]
-    after = position.write(*found[wanted - 1][7:9]) if more else ""
+    after = position.write(found[wanted - 1][8], found[wanted - 1][7]) if more else ""
     return Page(matches=tuple(map(stored, found[:wanted])), total=total, after=after)
 
 
@@ -143,5 +143,5 @@ def _listing(query: Query, where: _Sql) -> tuple[str, tuple[object, ...]]:
     if query.after:
         after = _Sql(f" AND (r.updated_us, r.row) {sign} (?, ?)", position.read(query.after, size=2))
     order = f"ORDER BY r.updated_us {way}, r.row {way} LIMIT ?"
-    sql = f"SELECT {_RESOURCE}, r.updated_us, r.row {where.text}{after.text} {order}"
+    sql = f"SELECT {_RESOURCE}, r.updated_us {where.text}{after.text} {order}"
     return sql, (*where.params, *after.params, query.count + 1)
