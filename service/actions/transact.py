@@ -14,6 +14,15 @@ from service.basics.stored import ENTITIES, Stored, Trace
 from service.fhir import exact, uris, validate
 
 Json = dict[str, Any]
+_INTERACTIONS = {
+    "": ("transaction", "E"),
+    "DELETE": ("delete", "D"),
+    "GET": ("read", "R"),
+    "PATCH": ("patch", "U"),
+    "POST": ("create", "C"),
+    "PUT": ("update", "U"),
+}
+"""The method of what is an interaction by itself ("" for a transaction) -> R4's code and action for the audit."""
 
 
 def transact(
@@ -24,6 +33,12 @@ def transact(
     Raises the Refusal that names all faults; a batch keeps each entry's refusal in its result."""
     if bundle_type == "batch":
         return [_alone(house, caller, entry) for entry in entries]
+    single = len(entries) == 1 and not entries[0].place
+    return _together(house, caller, entries, method=entries[0].method if single else "")
+
+
+def _together(house: House, caller: Caller, entries: Sequence[Entry], *, method: str) -> list[Result]:
+    """One transaction. method: of the one entry when it is an interaction by itself, else ""."""
     ours = checked(entries, practice=caller.kind != "records")
     print_ = repeats.of_entries(entries)
     with house.books.begin(caller.organization) as work:
@@ -31,12 +46,12 @@ def transact(
         if caller.kind != "records":
             again = repeats.earlier(work, waiting, print_)
             if again is not None:
-                _trace(work, caller, entries, again)
+                _trace(work, caller, again, method=method)
                 return again
         results = _apply(house, work, caller, waiting, ours=ours)
         if caller.kind != "records":
             repeats.remember(work, waiting, print_, results)
-        _trace(work, caller, entries, results)
+        _trace(work, caller, results, method=method)
         return results
 
 
@@ -77,7 +92,7 @@ def _faults(entry: Entry, resource: Json) -> list[Fault]:
 
 def _alone(house: House, caller: Caller, entry: Entry) -> Result:
     try:
-        return transact(house, caller, [entry])[0]
+        return _together(house, caller, [entry], method=entry.method)[0]
     except Refusal as refusal:
         return Result(0, refusal=refusal)
 
@@ -131,16 +146,15 @@ def _result(one: Pending, stored: dict[tuple[str, str], Stored]) -> Result:
     return Result(200 if one.before else 201, stored[one.entry.type, one.id])
 
 
-def _trace(work: Work, caller: Caller, entries: Sequence[Entry], results: Sequence[Result]) -> None:
-    single = len(entries) == 1 and not entries[0].place
-    method = entries[0].method if single else ""
-    first = results[0].stored if single and results else None
+def _trace(work: Work, caller: Caller, results: Sequence[Result], *, method: str) -> None:
+    first = results[0].stored if method else None
+    interaction, action = _INTERACTIONS[method]
     work.trace(
         Trace(
             id=new_id(),
             recorded=exact.instant(work.now),
-            interaction={"POST": "create", "PUT": "update"}.get(method, "transaction"),
-            action={"POST": "C", "PUT": "U"}.get(method, "E"),
+            interaction=interaction,
+            action=action,
             outcome="0",
             client=caller.label,
             request=caller.request,

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping
 
-from service.api import bundle, history, metadata, operation, read, search, write
+from service.api import audit_read, bundle, history, metadata, operation, read, search, write
 from service.api.answers import Answer
 from service.api.ask import Ask
 from service.api.offers import EXAM, Offer
@@ -21,9 +21,12 @@ _BY_CODE: Mapping[str, Answerer] = {
     "read": read.read,
     "vread": read.vread,
 }
+_OF_THE_AUDIT: Mapping[str, Answerer] = {"search-type": audit_read.search, "read": audit_read.read}
 _BY_OPERATION: Mapping[str, Answerer] = {"validate": operation.validate} | {name: operation.exam(name) for name in EXAM}
 
 
-def answerer(offer: Offer) -> Answerer:
-    """The function that answers an offer."""
+def answerer(offer: Offer, type_: str) -> Answerer:
+    """The function that answers an offer on a type."""
+    if type_ == "AuditEvent" and not offer.operation:
+        return _OF_THE_AUDIT[offer.code]
     return _BY_OPERATION[offer.operation] if offer.operation else _BY_CODE[offer.code]

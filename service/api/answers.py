@@ -14,16 +14,27 @@ Header = tuple[bytes, bytes]
 
 
 @dataclass(frozen=True, slots=True)
+class Part:
+    """An interaction within the request that has no line in the audit yet: R4's code, its status, its target."""
+
+    code: str
+    status: int
+    type: str = ""
+    id: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Answer:
     """Status, body and headers. A body without a type of its own gets the FHIR type that the caller asked for.
 
-    seen: references (Type/id) of what the caller was shown, for the audit."""
+    For the audit: seen are references (Type/id) of what the caller was shown, parts what has no line yet."""
 
     status: int
     body: bytes = b""
     headers: tuple[Header, ...] = ()
     media: bytes | None = None
     seen: tuple[str, ...] = ()
+    parts: tuple[Part, ...] = ()
 
     def also(self, *headers: Header) -> "Answer":
         """The same answer with more headers."""

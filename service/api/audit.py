@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from service.actions.ports import Caller
 from service.api.offers import Offer
 from service.basics.ids import new_id
-from service.basics.stored import Trace
+from service.basics.stored import ENTITIES, Trace
 from service.fhir import exact
 
 Line = tuple[str, Trace]
@@ -19,8 +19,7 @@ PAUSE = 1.0
 """Seconds between two batches."""
 _ROOM = 20_000
 _BATCH = 500
-_SEEN = 200
-_ACTIONS = {"create": "C", "read": "R", "vread": "R", "update": "U"}
+_ACTIONS = {"create": "C", "read": "R", "vread": "R", "update": "U", "patch": "U", "delete": "D"}
 
 
 class Audit:
@@ -65,18 +64,18 @@ class Audit:
         _log.error(json.dumps(waiting))
 
 
-def line(caller: Caller, offer: Offer, *, outcome: str, target: tuple[str, str], seen: tuple[str, ...] = ()) -> Line:
-    """The line of one interaction. target: (type, id) of the URL; seen: references that were shown."""
+def line(caller: Caller, offer: Offer, *, status: int, target: tuple[str, str], seen: tuple[str, ...] = ()) -> Line:
+    """The line of one interaction. target: (type, id) of what was asked for; seen: references that were shown."""
     return caller.organization, Trace(
         id=new_id(),
         recorded=exact.instant(datetime.now(UTC)),
         interaction=offer.code,
         action=_ACTIONS.get(offer.code, "E"),
-        outcome=outcome,
+        outcome="0" if status < 400 else "4" if status < 500 else "8",
         client=caller.label,
         request=caller.request,
         type=target[0],
         id_of=target[1],
         operation=offer.operation,
-        entities=seen[:_SEEN],
+        entities=seen[:ENTITIES],
     )

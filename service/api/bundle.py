@@ -1,15 +1,15 @@
 """A posted Bundle into entries, each permitted by itself, and their results as the answering Bundle."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from service.access import scopes
 from service.api import answers, bundles, conditions
-from service.api.answers import Answer
+from service.api.answers import Answer, Part
 from service.api.ask import Ask
 from service.api.outcomes import outcome, status
-from service.api.rules import WAYS_OUT
-from service.api.types import KNOWN
+from service.api.rules import ATTEMPTS, WAYS_OUT
+from service.api.types import KNOWN, READ_ONLY
 from service.basics.entries import Entry, Result
 from service.basics.errors import Fault, Invalid, Missing, NotAllowed, NotPermitted, Refusal, TooLarge
 
@@ -31,7 +31,17 @@ def transact(ask: Ask) -> Answer:
     results = [Result(0, refusal=refusals[i]) if i in refusals else next(done) for i in range(len(entries))]
     whole = conditions.returns(ask.headers) == "representation"
     written = [_entry(ask, one, entry, whole=whole) for entry, one in zip(entries, results, strict=True)]
-    return Answer(200, bundles.joined({"type": f"{bundle['type']}-response"}, written))
+    parts = _parts(entries, results) if entries else (Part(bundle["type"], 200),)
+    return Answer(200, bundles.joined({"type": f"{bundle['type']}-response"}, written), parts=parts)
+
+
+def _parts(entries: Sequence[Entry], results: Sequence[Result]) -> tuple[Part, ...]:
+    """The entries of a batch that were refused: each is an interaction of its own, and what was done has its line."""
+    return tuple(
+        Part(ATTEMPTS[entry.method], status(one.refusal)[0], entry.type, entry.id)
+        for entry, one in zip(entries, results, strict=True)
+        if one.refusal is not None
+    )
 
 
 def _bundle(ask: Ask) -> Json:
@@ -68,6 +78,8 @@ def _refusal(ask: Ask, entry: Entry) -> Refusal | None:
     if entry.method not in _LETTERS:
         text = f"{entry.method} is not offered.{WAYS_OUT.get(entry.method, '')}"
         return NotAllowed(Fault("not-supported", text, where))
+    if entry.type in READ_ONLY:
+        return NotAllowed(Fault("not-supported", f"{entry.type} is read at its own address, not in a Bundle.", where))
     letter = _LETTERS[entry.method]
     if not scopes.allows(ask.caller.scopes, entry.type, letter):
         return NotPermitted(Fault("forbidden", f"The token lacks system/{entry.type}.{letter}.", where))

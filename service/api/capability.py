@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from service.api import offers
-from service.api.types import GUARDED, SERVED
+from service.api.types import GUARDED, READ_ONLY, SERVED
 from service.fhir import uris
 
 Json = dict[str, Any]
@@ -47,6 +47,7 @@ def statement(base: str, *, version: str, parameters: Parameters) -> Json:
 
 
 def _resource(type_: str, parameters: Parameters) -> Json:
+    kept = type_ not in READ_ONLY
     operations = [{"name": "validate", "definition": uris.VALIDATE}]
     if type_ == "Task":
         operations += [{"name": name, "definition": url} for name, url in offers.EXAM.items()]
@@ -54,11 +55,11 @@ def _resource(type_: str, parameters: Parameters) -> Json:
         "type": type_,
         "interaction": [{"code": code} for code in offers.codes(type_, "type")],
         "versioning": "versioned-update" if type_ in GUARDED else "versioned",
-        "readHistory": True,
+        "readHistory": kept,
         "updateCreate": False,
-        "conditionalCreate": True,
+        "conditionalCreate": kept,
         "conditionalRead": "full-support",
-        "conditionalUpdate": True,
+        "conditionalUpdate": kept,
         "conditionalDelete": "not-supported",
         "referencePolicy": ["literal", "logical"],
     }

@@ -66,7 +66,7 @@ def _operation(template: str, offer: Offer, method: str, type_: str) -> Json:
         "operationId": name,
         "summary": parts.summary(offer, type_),
         "tags": [type_ or "any type"] if "{type}" in template else ["system"],
-        "parameters": [parts.place(one) for one in places] + parts.wishes(offer),
+        "parameters": [parts.place(one, offer) for one in places] + parts.wishes(offer),
         "responses": parts.responses(offer),
     }
     if offer.body:

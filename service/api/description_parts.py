@@ -3,6 +3,7 @@
 from typing import Any
 
 from service.api.offers import Offer
+from service.api.types import READ_ONLY
 
 Json = dict[str, Any]
 
@@ -34,6 +35,7 @@ _PLACES = {
     "id": {"type": "string", "pattern": r"^[A-Za-z0-9\-.]{1,64}$"},
     "version": {"type": "string", "pattern": "^[1-9][0-9]{0,8}$"},
 }
+_KEPT = {"$ref": "#/components/schemas/written-type"}  # what is never offered on a type that is only read
 _REFUSALS = {"400": "Refused", "401": "Token", "403": "Scope", "404": "Missing", "406": "Accept", "503": "Busy"}
 _WRITING = {
     "409": "Conflict",
@@ -69,6 +71,7 @@ def components(types: tuple[str, ...]) -> Json:
     resource = {"type": "object", "required": ["resourceType"], "properties": {"resourceType": {"type": "string"}}}
     schemas = {
         "type": {"type": "string", "enum": list(types)},
+        "written-type": {"type": "string", "enum": [one for one in types if one not in READ_ONLY]},
         "Resource": resource,
         "Bundle": _shaped(
             "Bundle", {"type": {"type": "string"}, "entry": {"type": "array", "items": {"type": "object"}}}
@@ -91,9 +94,10 @@ def summary(offer: Offer, type_: str) -> str:
     return _WORDS[offer.operation or offer.code] + (f" ({type_})" if type_ and not offer.operation else "")
 
 
-def place(name: str) -> Json:
-    """A place in the path."""
-    return {"name": name, "in": "path", "required": True, "schema": _PLACES[name]}
+def place(name: str, offer: Offer) -> Json:
+    """A place in the path of an offer."""
+    schema = _KEPT if name == "type" and offer.never else _PLACES[name]
+    return {"name": name, "in": "path", "required": True, "schema": schema}
 
 
 def searched(name: str, kind: str, url: str) -> Json:

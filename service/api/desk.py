@@ -41,8 +41,8 @@ class Desk:
         except Refusal as refusal:
             allow = ", ".join(methods(self._template, given.type))
             answer = outcomes.refused(refusal, allow=allow)
-        except Exception:
-            self._audit(offer, caller, given, outcomes.broken(note.request))
+        except Exception as error:
+            self._audit(offer, caller, given, Answer(499 if isinstance(error, body.Disconnected) else 500))
             raise
         self._audit(offer, caller, given, answer)
         if answer.body and given.params and given.last("_pretty") == "true":
@@ -68,8 +68,14 @@ class Desk:
 
     def _audit(self, offer: Offer | None, caller: Caller, given: Given, answer: Answer) -> None:
         """A write that was done has its line in its own transaction; everything else is noted here."""
-        if offer is None or caller is NOBODY or (offer.writes and answer.status < 400):
+        if caller is NOBODY:
             return
-        outcome = "0" if answer.status < 400 else "4" if answer.status < 500 else "8"
-        target = given.type, given.id
-        self._log.note(audit.line(caller, offer, outcome=outcome, target=target, seen=answer.seen))
+        for part in answer.parts:
+            target = rules.named(part.type, part.id)
+            self._log.note(audit.line(caller, Offer(part.code), status=part.status, target=target))
+        if answer.status >= 400:
+            tried = offer or rules.attempted(self._offers, given.method, id_=given.id)
+            self._log.note(audit.line(caller, tried, status=answer.status, target=rules.named(given.type, given.id)))
+        elif offer is not None and not offer.writes:
+            target = given.type, given.id
+            self._log.note(audit.line(caller, offer, status=answer.status, target=target, seen=answer.seen))

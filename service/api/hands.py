@@ -25,7 +25,7 @@ class Hands:
 
     async def run(self, offer: Offer, ask: Ask) -> Answer:
         """The answer of an interaction. A write that the store was too busy for is done again, TRIES times in all."""
-        run = answerer(offer)
+        run = answerer(offer, ask.type)
         if not offer.writes:
             if self._inline:
                 return run(ask)
@@ -40,7 +40,7 @@ class Hands:
         return await self._write(offer, ask)
 
     async def _write(self, offer: Offer, ask: Ask) -> Answer:
-        return await asyncio.get_running_loop().run_in_executor(self._writers, answerer(offer), ask)
+        return await asyncio.get_running_loop().run_in_executor(self._writers, answerer(offer, ask.type), ask)
 
     def close(self) -> None:
         """Wait for what is running and let the threads go."""

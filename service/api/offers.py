@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from service.api.types import READ_ONLY
 from service.fhir import uris
 
 EXAM: Mapping[str, str] = {name: f"{uris.EXAM_OPERATION}-{name}" for name in ("amend", "finish", "settle", "withdraw")}
@@ -15,17 +16,22 @@ class Offer:
 
     letter: the scope it needs on its type. body: "" none, "json" a resource, "bundle" a Bundle, "form" search
     parameters, "perhaps" a resource or nothing. writes: it changes something. only: the types that have it, all when
-    empty."""
+    empty; never: the types that don't."""
 
     code: str
     letter: str = ""
     body: str = ""
     writes: bool = False
     only: frozenset[str] = frozenset()
+    never: frozenset[str] = frozenset()
     operation: str = ""
 
+    def on(self, type_: str) -> bool:
+        """Whether the type has it."""
+        return type_ not in self.never and (not self.only or type_ in self.only)
 
-_UPDATE = Offer("update", "u", body="json", writes=True)
+
+_UPDATE = Offer("update", "u", body="json", writes=True, never=READ_ONLY)
 _VALIDATE = Offer("operation", body="json", operation="validate")
 
 PLACES: Mapping[str, Mapping[str, Offer]] = {
@@ -34,15 +40,15 @@ PLACES: Mapping[str, Mapping[str, Offer]] = {
     "/_history": {"GET": Offer("history-system", "s")},
     "/{type}": {
         "GET": Offer("search-type", "s"),
-        "POST": Offer("create", "c", body="json", writes=True),
+        "POST": Offer("create", "c", body="json", writes=True, never=READ_ONLY),
         "PUT": _UPDATE,
     },
     "/{type}/_search": {"POST": Offer("search-type", "s", body="form")},
-    "/{type}/_history": {"GET": Offer("history-type", "s")},
+    "/{type}/_history": {"GET": Offer("history-type", "s", never=READ_ONLY)},
     "/{type}/$validate": {"POST": _VALIDATE},
     "/{type}/{id}": {"GET": Offer("read", "r"), "PUT": _UPDATE},
-    "/{type}/{id}/_history": {"GET": Offer("history-instance", "r")},
-    "/{type}/{id}/_history/{version}": {"GET": Offer("vread", "r")},
+    "/{type}/{id}/_history": {"GET": Offer("history-instance", "r", never=READ_ONLY)},
+    "/{type}/{id}/_history/{version}": {"GET": Offer("vread", "r", never=READ_ONLY)},
     "/{type}/{id}/$validate": {"POST": _VALIDATE},
     **{
         f"/{{type}}/{{id}}/${name}": {
@@ -56,12 +62,12 @@ PLACES: Mapping[str, Mapping[str, Offer]] = {
 
 def methods(template: str, type_: str) -> list[str]:
     """The methods of a path on a type ("" at the system's level); HEAD is there wherever GET is."""
-    found = [method for method, offer in PLACES[template].items() if not offer.only or type_ in offer.only]
+    found = [method for method, offer in PLACES[template].items() if offer.on(type_)]
     return found + ["HEAD"] * ("GET" in found)
 
 
 def codes(type_: str, level: str) -> list[str]:
     """R4's codes of what is offered on a type: level "type" for all of its paths, "system" for the base itself."""
     places = [offers for path, offers in PLACES.items() if path.startswith("/{type}") == (level == "type")]
-    found = {o.code for offers in places for o in offers.values() if not o.only or type_ in o.only}
+    found = {o.code for offers in places for o in offers.values() if o.on(type_)}
     return sorted(found - {"operation", "capabilities"})

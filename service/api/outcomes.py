@@ -58,11 +58,11 @@ def outcome_of(faults: tuple[Fault, ...] | list[Fault], *, severity: str = "erro
     return {"resourceType": "OperationOutcome", "issue": [_issue(fault, severity) for fault in faults]}
 
 
-def refused(refusal: Refusal, *, allow: str = "") -> Answer:
-    """The answer to a refusal. allow lists the methods offered, for 405."""
+def refused(refusal: Refusal, *, allow: str | None = None) -> Answer:
+    """The answer to a refusal. allow lists the methods offered, for 405; it may be that there are none ("")."""
     code, _ = status(refusal)
     headers = _EXTRA.get(code, ())
-    if code == 405 and allow:
+    if code == 405 and allow is not None:
         headers += ((b"allow", allow.encode()),)
     if refusal.retry_after is not None:  # without it the outcome is unknown, so that repeating needs a look first
         headers += ((b"retry-after", str(refusal.retry_after).encode()),)

@@ -11,7 +11,7 @@ def read(ask: Ask) -> Answer:
     """The current version; 304 when the caller holds it already. Raises Missing or Gone."""
     with ask.kit.books.view(ask.caller.organization) as view:
         found = view.get(ask.type, ask.id)
-    return _answer(ask, found, f"There is no {ask.type} with the id {ask.id}.")
+    return answer(ask, found, f"There is no {ask.type} with the id {ask.id}.")
 
 
 def vread(ask: Ask) -> Answer:
@@ -21,10 +21,11 @@ def vread(ask: Ask) -> Answer:
     if number:
         with ask.kit.books.view(ask.caller.organization) as view:
             found = view.version(ask.type, ask.id, number)
-    return _answer(ask, found, f"There is no version {ask.version} of {ask.type}/{ask.id}.")
+    return answer(ask, found, f"There is no version {ask.version} of {ask.type}/{ask.id}.")
 
 
-def _answer(ask: Ask, found: Stored | None, missing: str) -> Answer:
+def answer(ask: Ask, found: Stored | None, missing: str) -> Answer:
+    """A version that was looked for; 304 when the caller holds it already. Raises Missing or Gone."""
     if found is None:
         raise Missing(Fault("not-found", missing))
     if found.deleted:

@@ -1,5 +1,6 @@
 """Search: parameters into a page of matches, with links that say what was understood."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from service.api import bundles, conditions
@@ -22,15 +23,20 @@ def search(ask: Ask) -> Answer:
     head: dict[str, object] = {"type": "searchset"} | ({} if found.total is None else {"total": found.total})
     head["link"] = bundles.links(f"{ask.base}/{ask.type}", query.used, after=after, page=page)
     matches = () if query.summary == "count" else found.matches
-    entries = [bundles.match(ask.base, version) for version in matches] + _warnings(query)
+    entries = [bundles.match(ask.base, version) for version in matches] + warnings(query.ignored)
     return Answer(200, bundles.joined(head, entries), seen=tuple(f"{v.type}/{v.id}" for v in matches))
 
 
-def _query(ask: Ask) -> tuple[Query, str]:
-    """The query and where its page begins. A posted search has parameters in its body and its URL alike."""
+def parameters(ask: Ask) -> tuple[list[tuple[str, str]], str]:
+    """The parameters, and where the page begins. A posted search has them in its body and its URL alike."""
     given = list(ask.params) + (content(pairs(_form(ask.body))) if ask.body else [])
     page = replace(ask, params=given).once(PAGE)
-    params = [(name, value) for name, value in given if name != PAGE]
+    return [(name, value) for name, value in given if name != PAGE], page
+
+
+def _query(ask: Ask) -> tuple[Query, str]:
+    """The query and where its page begins."""
+    params, page = parameters(ask)
     query = ask.kit.parse(
         ask.caller.organization, ask.type, params, strict=conditions.strict(ask.headers), base=ask.base
     )
@@ -44,11 +50,12 @@ def _form(body: bytes) -> str:
         raise Invalid(Fault("invalid", "The posted search is not UTF-8.")) from e
 
 
-def _warnings(query: Query) -> list[bytes]:
-    if not query.ignored:
-        return []
-    faults = [
-        Fault("not-supported", f"The parameter {name} is not known here and was ignored.") for name in query.ignored
-    ]
-    outcome = outcome_of(faults, severity="warning")
-    return [exact.encode({"resource": outcome, "search": {"mode": "outcome"}})]
+def warnings(ignored: Sequence[str]) -> list[bytes]:
+    """The entry that says which parameters were passed over; none when none was."""
+    faults = [Fault("not-supported", f"The parameter {name} is not known here and was ignored.") for name in ignored]
+    return [said(outcome_of(faults, severity="warning"))] if faults else []
+
+
+def said(outcome: dict[str, object]) -> bytes:
+    """The entry that holds an OperationOutcome about the search itself."""
+    return exact.encode({"resource": outcome, "search": {"mode": "outcome"}})

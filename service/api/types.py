@@ -3,9 +3,13 @@
 GUARDED = frozenset({"ChargeItem", "DiagnosticReport", "Invoice", "Observation", "Task"})
 """Types whose update by id needs If-Match."""
 
+READ_ONLY = frozenset({"AuditEvent"})
+"""Types that only the service itself writes."""
+
 SERVED = (
     "Account",
     "Appointment",
+    "AuditEvent",
     "Binary",
     "BodyStructure",
     "ChargeItem",

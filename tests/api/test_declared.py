@@ -10,7 +10,7 @@ import pytest
 from service.api import offers
 from service.api.description import documents
 from service.api.offers import EXAM, PLACES
-from service.api.types import GUARDED, SERVED
+from service.api.types import GUARDED, READ_ONLY, SERVED
 from service.fhir import search, validate
 from tests.api.conftest import JSON, Place
 
@@ -72,7 +72,8 @@ def test_c2_every_declared_interaction_is_there_and_no_other(rest: httpx.Client,
 def test_c3_versioning_says_where_if_match_is_needed(statement: dict[str, Any]) -> None:
     for one in statement["rest"][0]["resource"]:
         assert (one["versioning"] == "versioned-update") is (one["type"] in GUARDED)
-        assert one["readHistory"] is True
+        kept = one["type"] not in READ_ONLY
+        assert one["readHistory"] is one["conditionalCreate"] is one["conditionalUpdate"] is kept
         assert one["updateCreate"] is False
 
 
