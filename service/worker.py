@@ -32,7 +32,7 @@ def run(
     """Deliver posts until `stop` is set (or, with until_idle, until none is due); answers how the attempts ended.
 
     pause: seconds between looks at an empty outbox; timeout: seconds a receiver may take in all (lines brings its own).
-    What is on its way when `stop` is set gets ten seconds; what is then cut off is due again at once."""
+    What is on its way when `stop` is set gets seven seconds; what is then cut off is due again at once."""
 
     async def courier() -> Tally:
         async with lines or Lines(total_seconds=timeout) as open_lines:

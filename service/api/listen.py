@@ -11,7 +11,7 @@ CONNECTIONS = 1000
 
 
 def listen(app: FastAPI, *, host: str, port: int) -> None:
-    """Serve until SIGTERM or SIGINT; what is being answered then has ten seconds to be finished.
+    """Serve until SIGTERM or SIGINT; what is being answered then has seven seconds to be finished.
 
     Then SystemExit is raised, for whoever called has things to close too."""
     for number in (signal.SIGTERM, signal.SIGINT):  # uvicorn gives the signal back once it is done: to this
@@ -25,7 +25,7 @@ def listen(app: FastAPI, *, host: str, port: int) -> None:
         server_header=False,
         proxy_headers=False,
         ws="none",
-        timeout_graceful_shutdown=10,
+        timeout_graceful_shutdown=7,  # who asks often kills after ten
         limit_concurrency=CONNECTIONS,
     )
 

@@ -22,7 +22,7 @@ LEASE_SECONDS = 90  # at least, and three times the longest send: a lease outliv
 PAUSE_MILLISECONDS = 250  # between looks at an empty outbox
 LOOK_MILLISECONDS = 250  # between looks for more while others are under way
 TROUBLED_SECONDS = 5  # after the outbox itself failed
-GRACE_SECONDS = 10  # for what is on its way when asked to stop
+GRACE_SECONDS = 7  # for what is on its way when asked to stop; who asks often kills after ten
 
 
 T = TypeVar("T")

@@ -44,10 +44,10 @@ class Instance:
         """Where its first server answers."""
         return self.servers[0].url
 
-    def serve(self, count: int = 1) -> "Instance":
+    def serve(self, count: int = 1, *words: str) -> "Instance":
         """Start servers; all of them say the first one's address as their base."""
         for _ in range(count):
-            server = Server(log=self.folder / f"serve-{len(self.servers)}.log", environ=self.environ)
+            server = Server(*words, log=self.folder / f"serve-{len(self.servers)}.log", environ=self.environ)
             server.environ["SONOLEDGER_BASE_URL"] = f"{(self.servers or [server])[0].url}/fhir"
             self.servers.append(server)
             server.start()

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import httpx
 
+ROOT = Path(__file__).parents[2]
 PATIENCE = 30.0  # seconds a process may take to be ready
 
 
@@ -33,7 +34,9 @@ class Process:
     def start(self) -> None:
         """Start it (again)."""
         with self.log.open("ab") as log:
-            self.running = subprocess.Popen(self.command, env=self.environ, stdout=log, stderr=subprocess.STDOUT)
+            self.running = subprocess.Popen(
+                self.command, env=self.environ, cwd=ROOT, stdout=log, stderr=subprocess.STDOUT
+            )
         self.starts += 1
 
     def kill(self) -> None:

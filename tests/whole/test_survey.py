@@ -54,7 +54,7 @@ def test_what_is_unknown_is_asked_and_its_steps_wait(desk: Desk) -> None:
 def test_owed_is_a_plain_search_that_answers_in_words_and_codes(desk: Desk) -> None:
     exam = desk.place()
     task = desk.steps(exam, status="ready")["gallbladder"]
-    told = {i["type"]["coding"][0]["code"]: i["valueString"] for i in task["input"]}
+    told = {i["type"]["coding"][0]["code"]: i["type"]["text"] for i in task["input"]}
     assert {"plane:long", "plane:short", "still", "measure:wall-thickness"} <= set(told)
     assert all(told.values())
     assert coded(task["businessStatus"]) == "not-yet"

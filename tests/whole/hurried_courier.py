@@ -1,0 +1,33 @@
+"""A courier whose clock runs faster, so that days of patience fit into a test; a module to be run by itself."""
+
+import os
+import sys
+import time
+from datetime import UTC, datetime, timedelta
+
+from service import worker
+from service.api import log
+from service.store import open_books
+
+TIMEOUT = 2.0  # seconds by a real clock; a lease of 90 hurried seconds is longer
+
+
+def hurried(began: float, speed: float) -> datetime:
+    """The time now by a clock that showed the right time at `began` and runs `speed` times as fast."""
+    real = time.time()
+    return datetime.fromtimestamp(real, UTC) + timedelta(seconds=(real - began) * (speed - 1))
+
+
+def main(began: float, speed: float) -> None:
+    """Carry posts until SIGTERM."""
+    stop = worker.stop_on_signals()
+    log.to_stdout("INFO")
+    books = open_books(os.environ["SONOLEDGER_DATABASE_URL"])
+    try:
+        worker.run(books, stop=stop, pause=0.05, timeout=TIMEOUT, now=lambda: hurried(began, speed))
+    finally:
+        books.close()
+
+
+if __name__ == "__main__":
+    main(float(sys.argv[1]), float(sys.argv[2]))
