@@ -134,7 +134,7 @@ def test_profile_an_animal_has_a_coded_species() -> None:
     species = f"Patient.extension.where(url='{uris.ANIMAL}').extension.where(url='species')"
     assert [f.where for f in validate.profile(_animal(breed))] == [species]
     text = {"url": "species", "valueCodeableConcept": {"text": "dog"}}
-    assert [f.where for f in validate.profile(_animal(text))] == [f"{species}.value"]
+    assert [f.where for f in validate.profile(_animal(text))] == [f"{species}.value.coding"]
 
 
 def test_profile_a_measurement_says_where_and_in_what_unit() -> None:
@@ -143,7 +143,8 @@ def test_profile_a_measurement_says_where_and_in_what_unit() -> None:
     sited = measured | {"bodySite": {"text": "left kidney"}}
     assert validate.profile(sited) == []
     assert [f.where for f in validate.profile(sited | {"valueQuantity": {"value": 1, "unit": "mm"}})] == [
-        "Observation.value"
+        "Observation.value.system",
+        "Observation.value.code",
     ]
     assert validate.profile(OBSERVATION) == []
 

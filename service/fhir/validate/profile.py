@@ -4,17 +4,19 @@ from collections.abc import Iterator
 from typing import Any
 
 from service.basics.errors import Fault
-from service.fhir import uris
+from service.fhir import profiles
+
+# Of what senders write; the other profiles are of what the service writes itself, and its actions keep to them.
+SENT = frozenset({"animal", "measurement", "finding"})
 
 
 def profile(resource: dict[str, Any]) -> list[Fault]:
     """Every one of our rules that a resource breaks; it was checked before."""
     faults = list(_not_understood(resource))
-    if resource["resourceType"] == "Patient":
-        faults += _animal(resource)
-    if resource["resourceType"] == "Observation":
-        faults += _finding(resource)
-    return faults
+    for url in profiles.known_by_sign(resource):
+        if profiles.PROFILES[url].name in SENT:
+            faults += profiles.against(resource, url)
+    return list(dict.fromkeys(faults))
 
 
 def _not_understood(resource: dict[str, Any]) -> Iterator[Fault]:
@@ -23,35 +25,3 @@ def _not_understood(resource: dict[str, Any]) -> Iterator[Fault]:
     for name in ("implicitRules", "modifierExtension"):
         if name in resource:
             yield Fault("not-supported", f"{name} may change the meaning and is not understood here", f"{kind}.{name}")
-
-
-def _animal(patient: dict[str, Any]) -> Iterator[Fault]:
-    place = (
-        f"Patient.extension.where(url='{uris.ANIMAL}').extension.where(url='species')"  # where an order tells it too
-    )
-    for extension in patient.get("extension", ()):
-        if extension["url"] != uris.ANIMAL:
-            continue
-        species = [part for part in extension.get("extension", ()) if part["url"] == "species"]
-        if len(species) != 1:
-            yield Fault("required", "an animal has exactly one species", place)
-        elif not species[0].get("valueCodeableConcept", {}).get("coding"):
-            yield Fault("required", "the species of an animal is coded", f"{place}.value")
-
-
-def _finding(observation: dict[str, Any]) -> Iterator[Fault]:
-    systems = {coding.get("system") for coding in observation["code"].get("coding", ())}
-    if systems & {uris.ATTRIBUTE, uris.MEASURE} and not _has_site(observation):
-        yield Fault("required", "a finding or measurement says where: bodySite is needed", "Observation.bodySite")
-    quantity = observation.get("valueQuantity")
-    if uris.MEASURE in systems and quantity is not None and not _in_ucum(quantity):
-        yield Fault("required", f"a measurement has a unit of {uris.UCUM}", "Observation.value")
-
-
-def _in_ucum(quantity: dict[str, Any]) -> bool:
-    return quantity.get("system") == uris.UCUM and "code" in quantity
-
-
-def _has_site(observation: dict[str, Any]) -> bool:
-    site = observation.get("bodySite", {})
-    return bool(site.get("coding") or site.get("text"))

@@ -1,0 +1,44 @@
+"""Our profiles of R4: as rows, as StructureDefinitions, and as checks."""
+
+from collections.abc import Iterator
+from typing import Any
+
+from service.basics.errors import Fault
+from service.fhir import uris
+from service.fhir.profiles.billing import BILLING
+from service.fhir.profiles.clinical import CLINICAL
+from service.fhir.profiles.conform import broken, holds
+from service.fhir.profiles.extensions import EXTENSIONS
+from service.fhir.profiles.rows import Own, Profile
+from service.fhir.profiles.structure import extension, structure
+
+PROFILES: dict[str, Profile] = {f"{uris.BASE}/StructureDefinition/{one.name}": one for one in (*CLINICAL, *BILLING)}
+OWN: dict[str, Own] = {one.url: one for one in EXTENSIONS}
+
+
+def structure_definitions() -> Iterator[dict[str, Any]]:
+    """Every StructureDefinition of ours, without meta: profiles, then extensions."""
+    yield from (structure(url, profile) for url, profile in PROFILES.items())
+    yield from (extension(own) for own in OWN.values())
+
+
+def against(resource: dict[str, Any], url: str) -> list[Fault]:
+    """What the profile of this canonical forbids in a valid resource of its type; KeyError when it is not ours."""
+    return list(broken(resource, PROFILES[url]))
+
+
+def known_by_sign(resource: dict[str, Any]) -> list[str]:
+    """The canonicals of our profiles that a resource shows itself to be of."""
+    kind = resource["resourceType"]
+    return [url for url, one in PROFILES.items() if one.type == kind and one.sign and _signed(resource, one)]
+
+
+def _signed(resource: dict[str, Any], profile: Profile) -> bool:
+    return all(any(holds(one, part) for one in _list(resource, path)) for path, part in profile.sign)
+
+
+def _list(resource: dict[str, Any], path: str) -> list[Any]:
+    found: Any = resource
+    for name in path.split("."):
+        found = found.get(name, {}) if isinstance(found, dict) else {}
+    return found if isinstance(found, list) else []
