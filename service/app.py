@@ -26,8 +26,12 @@ OPERATIONS = {
 }
 
 
-def application(books: SqlBooks, catalogue: Catalogue, *, base: str, docs: bool = True) -> Application:
-    """The web application over an open store. base is our own FHIR address, without a slash at its end."""
+def application(
+    books: SqlBooks, catalogue: Catalogue, *, base: str, docs: bool = True, origins: tuple[str, ...] = ()
+) -> Application:
+    """The web application over an open store. base is our own FHIR address, without a slash at its end.
+
+    origins: of pages that may call it from a browser."""
     house = House(books, Catalogues(catalogue, books.catalogue_text), base)
 
     def find(fingerprint: str) -> Bearer | None:
@@ -52,6 +56,7 @@ def application(books: SqlBooks, catalogue: Catalogue, *, base: str, docs: bool 
             "posts_dead": ("Posts that were given up and need a person", lambda: _posts(books, "dead")),
         },
         docs=docs,
+        origins=origins,
     )
     return create_app(kit)
 
@@ -74,7 +79,8 @@ def serve(
     courier, when given, carries posts in a thread of its own: called with (books, stop=, pause=, timeout=)."""
     log.to_stdout(settings.log_level)
     validate.prepare()
-    app = application(books, catalogue, base=settings.base_url or f"http://{host}:{port}/fhir", docs=settings.docs)
+    base = settings.base_url or f"http://{host}:{port}/fhir"
+    app = application(books, catalogue, base=base, docs=settings.docs, origins=settings.cors_origins)
     stop = threading.Event()
     times = {"pause": settings.courier_pause, "timeout": settings.courier_timeout}
     carrying = threading.Thread(target=courier, args=(books,), kwargs={"stop": stop, **times}) if courier else None

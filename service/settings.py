@@ -1,11 +1,13 @@
 """Start-up values, read once from a mapping of strings; frozen, and only the doors import them."""
 
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 PREFIX = "SONOLEDGER_"
+_ORIGIN = re.compile(r"https?://[a-z0-9.\-]+(:\d{1,5})?")
 
 
 class SettingsFaults(Exception):
@@ -38,6 +40,12 @@ class Settings:
     )
     mappings: str = field(default="", metadata={"help": "folder of mapping tables instead of the ones shipped"})
     docs: bool = field(default=True, metadata={"help": "whether the documentation pages are served (yes/no)"})
+    cors_origins: tuple[str, ...] = field(
+        default=(),
+        metadata={
+            "help": "origins of browser pages that may call the API, such as https://pages.example; commas between"
+        },
+    )
     log_level: str = field(default="INFO", metadata={"help": "DEBUG, INFO, WARNING or ERROR"})
     courier_pause: float = field(default=1.0, metadata={"help": "seconds between two looks for posts when none is due"})
     courier_timeout: float = field(default=20.0, metadata={"help": "seconds a receiver may take to answer"})
@@ -111,6 +119,13 @@ def _url(text: str) -> str:
     return text.rstrip("/")
 
 
+def _origins(text: str) -> tuple[str, ...]:
+    found = tuple(one.strip() for one in text.split(",") if one.strip())
+    if not all(_ORIGIN.fullmatch(one) for one in found):
+        raise ValueError("origins such as https://pages.example:8443, without a path, with commas between")
+    return found
+
+
 def _database(text: str) -> Secret:
     if not text.startswith(("sqlite:///", "postgresql://", "postgresql+psycopg://", "postgres://")):
         raise ValueError("an address that starts with sqlite:/// or postgresql://")
@@ -122,6 +137,7 @@ _READERS: dict[str, Callable[[str], object]] = {
     "base_url": _url,
     "mappings": str,
     "docs": _yes,
+    "cors_origins": _origins,
     "log_level": _level,
     "courier_pause": _seconds,
     "courier_timeout": _seconds,

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Protocol
 
-from service.basics.query import AuditQuery, Page, Query
+from service.basics.query import AuditQuery, Page, Query, Span
 from service.basics.stored import Exam, Keys, Post, Record, StepKey, Stored, Trace
 from service.catalogue.catalogue import Catalogue
 
@@ -30,7 +30,16 @@ class View(Protocol):
     def get(self, type_: str, id_: str) -> Stored | None: ...
     def get_many(self, keys: Iterable[tuple[str, str]]) -> dict[tuple[str, str], Stored]: ...
     def version(self, type_: str, id_: str, version: int) -> Stored | None: ...
-    def history(self, type_: str = "", id_: str = "", *, since: str = "", count: int = 50, after: str = "") -> Page: ...
+    def history(
+        self,
+        type_: str = "",
+        id_: str = "",
+        *,
+        since: str = "",
+        at: Span = (None, None),
+        count: int = 50,
+        after: str = "",
+    ) -> Page: ...
     def search(self, query: Query) -> Page: ...
     def exam(self, task: str) -> Exam | None: ...
     def exam_of_order(self, order: str) -> Exam | None: ...

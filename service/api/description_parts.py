@@ -116,7 +116,7 @@ def wishes(offer: Offer) -> list[Json]:
         "transaction": ("Prefer",),
         "search-type": ("Prefer",),
     }.get(offer.code, ())
-    queries = ("_count", "_since") if offer.code.startswith("history") else ()
+    queries = ("_count", "_since", "_at") if offer.code.startswith("history") else ()
     return [_named(one, "header") for one in headers] + [_named(one, "query") for one in queries]
 
 

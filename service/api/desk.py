@@ -1,5 +1,6 @@
 """The desk of one path: who asks, for what, and may he? Then the interaction is run and its answer sent."""
 
+from contextlib import suppress
 from dataclasses import replace
 
 from service.actions.ports import Caller
@@ -34,13 +35,18 @@ class Desk:
         note.route, note.type, note.id = f"/fhir{self._template}", given.type, given.id
         caller, offer = NOBODY, None
         try:
+            if given.method == "OPTIONS":  # what the statement tells everyone: nobody is asked for a token
+                rules.known(given.type, given.id)
+                await reply(send, Answer(204, headers=((b"allow", self._allow(given).encode()),)))
+                return
             caller = await self._caller(given, note)
             offer = rules.offered(self._offers, given.method, type_=given.type, id_=given.id)
             note.action = offer.operation or offer.code
             answer = await self._answer(offer, caller, given, receive)
         except Refusal as refusal:
-            allow = ", ".join(methods(self._template, given.type))
-            answer = outcomes.refused(refusal, allow=allow)
+            with suppress(Refusal):  # it may have come before anyone looked how the answer shall look
+                given.read(limit=self._kit.limits.url)
+            answer = outcomes.refused(refusal, allow=self._allow(given))
         except Exception as error:
             self._audit(offer, caller, given, Answer(499 if isinstance(error, body.Disconnected) else 500))
             raise
@@ -48,6 +54,9 @@ class Desk:
         if answer.body and given.params and given.last("_pretty") == "true":
             answer = replace(answer, body=exact.pretty(answer.body))
         await reply(send, answer, media=given.kind, head=given.head)
+
+    def _allow(self, given: Given) -> str:
+        return ", ".join([*methods(self._template, given.type), "OPTIONS"])
 
     async def _caller(self, given: Given, note: Note) -> Caller:
         if self._public:

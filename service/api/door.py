@@ -12,6 +12,7 @@ from typing import Any
 from service.api import outcomes
 from service.api.answers import FHIR, Answer, Header
 from service.api.body import Disconnected
+from service.api.cors import Cors
 from service.api.metrics import Metrics
 from service.basics.ids import new_id
 
@@ -23,6 +24,7 @@ App = Callable[[Scope, Receive, Send], Awaitable[None]]
 NOTE = "sonoledger.note"
 _log = logging.getLogger("sonoledger.api")
 _ID = re.compile(rb"[A-Za-z0-9._:\-]{1,64}")
+_ECHOED = re.compile(rb"[!-~][ -~]{0,254}")
 _METHODS = frozenset({"GET", "HEAD", "POST", "PUT", "DELETE", "PATCH", "OPTIONS"})
 _ALWAYS: tuple[Header, ...] = (
     (b"cache-control", b"no-store"),
@@ -47,16 +49,18 @@ class Note:
 class Door:
     """Pure ASGI middleware."""
 
-    def __init__(self, app: App, *, metrics: Metrics) -> None:
+    def __init__(self, app: App, *, metrics: Metrics, cors: Cors) -> None:
         self._app = app
         self._metrics = metrics
+        self._cors = cors
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
             await self._app(scope, receive, send)
             return
-        note = scope[NOTE] = Note(_request_id(scope["headers"]))
-        always = (*_ALWAYS, (b"x-request-id", note.request.encode()))
+        asked = scope["headers"]
+        note = scope[NOTE] = Note(_request_id(asked))
+        always = (*_ALWAYS, *_named(note.request.encode(), asked), *self._cors.headers(asked))
 
         async def marked(message: MutableMapping[str, Any]) -> None:
             if message["type"] == "http.response.start":
@@ -72,8 +76,9 @@ class Door:
 
     async def _guarded(self, scope: Scope, receive: Receive, send: Send) -> None:
         note: Note = scope[NOTE]
+        preflight = self._cors.preflight(scope["method"], scope["headers"])
         try:
-            await self._app(scope, receive, send)
+            await (reply(send, preflight) if preflight else self._app(scope, receive, send))
         except Disconnected:
             note.status = 499  # nobody is left to be answered; the number is only for the log
         except Exception as error:
@@ -121,5 +126,16 @@ def _told(error: BaseException) -> list[str]:
 
 def _request_id(headers: list[Header]) -> str:
     """The caller's own id when it is harmless in a log, else a new one."""
-    given = next((value for name, value in headers if name == b"x-request-id"), b"")
+    given = _given_id(headers)
     return given.decode() if _ID.fullmatch(given) else new_id()
+
+
+def _named(ours: bytes, headers: list[Header]) -> tuple[Header, ...]:
+    """The request's id, and the caller's own beside it where that was not fit to be ours."""
+    given = _given_id(headers)
+    told = ((b"x-correlation-id", given),) if given != ours and _ECHOED.fullmatch(given) else ()
+    return ((b"x-request-id", ours), *told)
+
+
+def _given_id(headers: list[Header]) -> bytes:
+    return next((value for name, value in headers if name == b"x-request-id"), b"")

@@ -7,7 +7,8 @@ from service.api import bundles
 from service.api.answers import Answer
 from service.api.ask import PAGE, Ask
 from service.basics.errors import Fault, Invalid, Missing
-from service.fhir import exact
+from service.basics.query import Span
+from service.fhir import exact, moments
 
 _COUNT = 50
 _INSTANT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?(Z|[+-]\d\d:\d\d)")
@@ -15,15 +16,13 @@ _INSTANT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?(Z|[+-]\d\d:\d\d)"
 
 def history(ask: Ask) -> Answer:
     """One page of versions. Raises Missing for a resource that never was, Invalid for parameters it can't honour."""
-    since, count, page = _since(ask.once("_since")), _count(ask), ask.once(PAGE)
-    if ask.once("_at"):
-        raise Invalid(Fault("not-supported", "_at is not offered; read the history with _since.", "_at"))
+    since, at, count, page = _since(ask.once("_since")), _at(ask.once("_at")), _count(ask), ask.once(PAGE)
     with ask.kit.books.view(ask.caller.organization) as view:
-        found = view.history(ask.type, ask.id, since=since, count=count, after=page)
+        found = view.history(ask.type, ask.id, since=since, at=at, count=count, after=page)
         if ask.id and not found.matches and view.get(ask.type, ask.id) is None:
             raise Missing(Fault("not-found", f"There is no {ask.type} with the id {ask.id}."))
     address = "/".join(part for part in (ask.base, ask.type, ask.id, "_history") if part)
-    used = [(name, value) for name, value in ask.params if name in {"_since", "_count"} and value]
+    used = [(name, value) for name, value in ask.params if name in {"_since", "_at", "_count"} and value]
     head: dict[str, object] = {"type": "history"} | ({} if found.total is None else {"total": found.total})
     head["link"] = bundles.links(address, used, after=found.after, page=page)
     seen = tuple(sorted({f"{v.type}/{v.id}" for v in found.matches}))
@@ -41,6 +40,16 @@ def _since(text: str) -> str:
     except ValueError:
         pass
     raise Invalid(Fault("value", "_since must be an instant, such as 2026-11-25T13:00:00Z.", "_since"))
+
+
+def _at(text: str) -> Span:
+    """The stretch of time that a date of any precision covers; open on both sides without one."""
+    if not text:
+        return (None, None)
+    stretch = moments.of_text(text.replace(" ", "+"))
+    if stretch is None:
+        raise Invalid(Fault("value", "_at must be a date or an instant, such as 2026-11 or 2026-11-25.", "_at"))
+    return stretch
 
 
 def _count(ask: Ask) -> int:

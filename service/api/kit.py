@@ -101,3 +101,4 @@ class Kit:
     readers: int = 8  # threads that read, where reading on the event loop would hold others up
     gauges: Mapping[str, tuple[str, Callable[[], float]]] = field(default_factory=dict)
     docs: bool = True
+    origins: tuple[str, ...] = ()  # whose pages in a browser may ask and read

@@ -8,8 +8,10 @@ from fastapi import FastAPI, Request, Response
 from starlette.exceptions import HTTPException
 from starlette.routing import Route
 
-from service.api import documents, outcomes
+from service.api import documents, media, outcomes
+from service.api.answers import FHIR
 from service.api.audit import Audit
+from service.api.cors import Cors
 from service.api.desk import Desk
 from service.api.door import Door
 from service.api.hands import Hands
@@ -17,7 +19,7 @@ from service.api.kit import Kit
 from service.api.metrics import Metrics
 from service.api.offers import PLACES
 from service.api.probes import PROBES, Probe
-from service.basics.errors import Fault, Missing, NotAllowed
+from service.basics.errors import Fault, Missing, NotAcceptable, NotAllowed
 
 Application = FastAPI
 """What create_app gives: the doors need its name, but not the library's."""
@@ -46,7 +48,7 @@ def create_app(kit: Kit) -> FastAPI:
     app = FastAPI(title="Sonoledger", openapi_url=None, redirect_slashes=False, lifespan=life)
     app.router.routes.extend(routes + (documents.routes(kit) if kit.docs else []))
     app.add_exception_handler(HTTPException, _unknown)
-    app.add_middleware(Door, metrics=metrics)
+    app.add_middleware(Door, metrics=metrics, cors=Cors(kit.origins))
     return app
 
 
@@ -55,7 +57,7 @@ def _ordered() -> list[str]:
     return sorted(PLACES, key=lambda path: [part.startswith("{") for part in path.split("/")])
 
 
-async def _unknown(_: Request, error: Exception) -> Response:
+async def _unknown(request: Request, error: Exception) -> Response:
     """What no route answers."""
     found = getattr(error, "status_code", 404)
     refusal = (
@@ -63,5 +65,7 @@ async def _unknown(_: Request, error: Exception) -> Response:
         if found == 405
         else Missing(Fault("not-found", "There is nothing at this address; FHIR is at /fhir, see /fhir/metadata."))
     )
-    answer = outcomes.refused(refusal)
-    return Response(answer.body, answer.status, media_type="application/fhir+json")
+    answer, kind = outcomes.refused(refusal), FHIR
+    with suppress(NotAcceptable):
+        kind = media.answer_type(request.headers.get("accept", ""))
+    return Response(answer.body, answer.status, headers={"content-type": kind.decode()})

@@ -1,7 +1,7 @@
 """Current and former versions, merged into one history, the newest first."""
 
 from service.basics.errors import Fault, Invalid
-from service.basics.query import Page
+from service.basics.query import Page, Span
 from service.store import position
 from service.store.instants import micros_of
 from service.store.page import Rows
@@ -10,6 +10,13 @@ from service.store.session import Row
 
 _PLACED = f"{COLUMNS}, updated_us"
 _FIRST_OF_ALL = -(1 << 63)
+_ALWAYS: Span = (None, None)
+# a former version was current until its successor came, which is former too or the current one
+_NOT_REPLACED = "".join(
+    f" AND NOT EXISTS (SELECT 1 FROM {table} n WHERE n.row = former.row AND n.version = former.version + 1"
+    " AND n.updated_us <= ?)"
+    for table in ("former", "resource")
+)
 # one look per type: neither engine skips through an index by itself
 _TYPES = (
     "WITH RECURSIVE known (organization, type) AS (SELECT organization, type FROM (SELECT organization, type"
@@ -19,12 +26,14 @@ _TYPES = (
 )
 
 
-def page(rows: Rows, *, type_: str, id_: str, since: str, count: int, after: str) -> Page:
-    """Versions of one resource, of a type, or of all; Invalid for a bad instant or position."""
-    bounds = _Bounds(since=since, after=after, count=count)
+def page(rows: Rows, *, type_: str, id_: str, since: str, at: Span, count: int, after: str) -> Page:
+    """Versions of one resource, of a type, or of all; Invalid for a bad instant or position.
+
+    at: only versions that were current at some time between these."""
+    bounds = _Bounds(since=since, at=at, after=after, count=count)
     if id_:
         found = bounds.versions(rows, "type = ? AND id = ?", type_, id_)
-        total = None if since else _total(rows, type_, id_)
+        total = None if since or at != _ALWAYS else _total(rows, type_, id_)
     else:
         types = [type_] if type_ else [row[0] for row in rows(_TYPES)]
         found = [row for one in types for row in bounds.versions(rows, "type = ?", one)]
@@ -38,10 +47,14 @@ def page(rows: Rows, *, type_: str, id_: str, since: str, count: int, after: str
 class _Bounds:
     """Where a page begins and how far it goes."""
 
-    def __init__(self, *, since: str, after: str, count: int) -> None:
+    def __init__(self, *, since: str, at: Span, after: str, count: int) -> None:
         self.count = count
         self.params: list[object] = [_since(since)]
         self.where = " AND updated_us >= ?"
+        self.low, high = at
+        if high is not None:
+            self.where += " AND updated_us <= ?"
+            self.params.append(high)
         if after:
             self.where += " AND (updated_us, row, version) < (?, ?, ?)"
             self.params += position.read(after, size=3)
@@ -49,11 +62,12 @@ class _Bounds:
     def versions(self, rows: Rows, which: str, *params: object) -> list[Row]:
         found: list[Row] = []
         for table in ("resource", "former"):
+            replaced = [] if table == "resource" or self.low is None else [self.low] * 2
             sql = (
                 f"SELECT {_PLACED} FROM {table} WHERE organization = ? AND {which}{self.where}"
-                " ORDER BY updated_us DESC, row DESC, version DESC LIMIT ?"
+                f"{_NOT_REPLACED if replaced else ''} ORDER BY updated_us DESC, row DESC, version DESC LIMIT ?"
             )
-            found += rows(sql, *params, *self.params, self.count + 1)
+            found += rows(sql, *params, *self.params, *replaced, self.count + 1)
         return found
 
 

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from functools import lru_cache
 from itertools import groupby
 
-from service.basics.query import AuditQuery, Page, Query
+from service.basics.query import AuditQuery, Page, Query, Span
 from service.basics.stored import Exam, StepKey, Stored, Trace
 from service.store import audit, history, search
 from service.store.rows import COLUMNS, stored
@@ -77,9 +77,18 @@ class SqlView:
         former = self._mine(_FORMER, current[0][7], version)
         return stored(former[0]) if former else None
 
-    def history(self, type_: str = "", id_: str = "", *, since: str = "", count: int = 50, after: str = "") -> Page:
-        """Versions, the newest first: of one resource, of a type, or of everything."""
-        return history.page(self._mine, type_=type_, id_=id_, since=since, count=count, after=after)
+    def history(
+        self,
+        type_: str = "",
+        id_: str = "",
+        *,
+        since: str = "",
+        at: Span = (None, None),
+        count: int = 50,
+        after: str = "",
+    ) -> Page:
+        """Versions, the newest first: of one resource, of a type, or of everything; `at`: only those current then."""
+        return history.page(self._mine, type_=type_, id_=id_, since=since, at=at, count=count, after=after)
 
     def search(self, query: Query) -> Page:
         """One page of the resources that fit all criteria, the newest first unless asked otherwise."""

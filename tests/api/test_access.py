@@ -1,5 +1,8 @@
 """Tokens and scopes: no token, no answer; and no more than was granted."""
 
+from collections.abc import Callable
+from typing import Any
+
 import httpx
 import pytest
 
@@ -162,3 +165,17 @@ def test_the_token_is_in_no_answer(place: Place, name: str) -> None:
     with place.client(token) as client:
         for answer in (client.get("/fhir/Patient"), client.get("/fhir/Patient/x"), client.get("/metrics")):
             assert token not in answer.text + str(httpx.Headers(answer.headers))
+
+
+def test_another_organisation_sees_nothing(place: Place, stored: Callable[..., dict[str, Any]]) -> None:
+    one = stored()
+    with place.client(place.token("records-of-others")) as other:
+        foreign = other.get(f"/fhir/Patient/{one['id']}")
+        unknown = other.get("/fhir/Patient/018f2c50-0000-7000-8000-000000000000")
+        assert foreign.status_code == unknown.status_code == 404
+        assert foreign.text.replace(str(one["id"]), "") == unknown.text.replace(
+            "018f2c50-0000-7000-8000-000000000000", ""
+        )
+        assert other.get("/fhir/Patient").json().get("entry", []) == []
+        assert other.get(f"/fhir/Patient/{one['id']}/_history").status_code == 404
+        assert other.get(f"/fhir/Patient/{one['id']}/_history/1").status_code == 404

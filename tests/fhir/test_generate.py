@@ -10,9 +10,7 @@ from service.fhir import generate
 from service.fhir.types import STORABLE
 from service.fhir.validate import compiled
 
-FOLDER = Path(
-    os.environ.get("R4_DEFINITIONS") or Path(__file__).parents[3] / "shared" / "fhir-r4-definitions"
-)
+FOLDER = Path(os.environ.get("R4_DEFINITIONS") or Path(__file__).parents[3] / "shared" / "fhir-r4-definitions")
 
 
 @pytest.mark.skipif(

@@ -16,7 +16,8 @@ README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
 def settings_table() -> str:
     rows = ["| variable | default | what |", "|---|---|---|"]
     for setting in dataclasses.fields(Settings):
-        shown = {True: "yes", False: "no", "": ""}.get(setting.default, str(setting.default))
+        plain = setting.default if isinstance(setting.default, bool | tuple) else str(setting.default)
+        shown = {True: "yes", False: "no", (): ""}.get(plain, plain)  # 1.0 would be found as True
         name = f"`{PREFIX}{setting.name.upper()}`"
         rows.append(f"| {name} | {f'`{shown}`' if shown else ''} | {setting.metadata['help']} |")
     return "\n".join(rows)
