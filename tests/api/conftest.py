@@ -11,10 +11,14 @@ from service.access.keyring import Bearer, Keyring
 from service.actions.ports import House
 from service.api.kit import Kit, Limits
 from service.api.serve import create_app
+from service.app import application
+from service.catalogue.files import read_folder
+from service.catalogue.load import load
 from service.fhir import search, validate
 from service.fhir.reading import bundle
 from service.store import SqlBooks
 from tests.api import running, twins
+from tests.builders.audited import Audited, Open
 
 
 @dataclass(frozen=True)
@@ -84,6 +88,29 @@ def stored(rest: httpx.Client) -> Callable[..., dict[str, object]]:
         return dict(answer.json())
 
     return post
+
+
+@pytest.fixture(scope="module")
+def joined(module_books: SqlBooks) -> Iterator[str]:
+    """The address of the whole service: nothing behind it is a twin."""
+    with running.served(application(module_books, load(read_folder()), base="http://sonoledger.example/fhir")) as url:
+        yield url
+
+
+@pytest.fixture
+def enter(joined: str, module_books: SqlBooks) -> Iterator[Open]:
+    """Call it for a client of a new organisation of a kind, with these scopes (all when none is named)."""
+    made: list[Audited] = []
+
+    def open_(kind: str = "records", *scopes: str, name: str = "") -> Audited:
+        slug = name or f"{kind}-{uuid.uuid4().hex[:12]}"
+        token = running.register(module_books, slug, *scopes, kind=kind)
+        made.append(Audited(module_books, slug, running.client(joined, token)))
+        return made[-1]
+
+    yield open_
+    for one in made:
+        one.http.close()
 
 
 JSON = {"Content-Type": "application/fhir+json"}
