@@ -13,7 +13,7 @@ from tests.builders import orders
 from tests.builders.instances import BILLING, Instance
 from tests.builders.orders import parameters
 from tests.whole.conftest import Worlds
-from tests.whole.telling import Desk, Exam, only, taken
+from tests.whole.telling import Desk, Exam, only, references, taken
 
 CALLERS = 50
 ROUNDS = [3, pytest.param(20, marks=pytest.mark.full)]
@@ -122,3 +122,26 @@ def test_a_hundred_callers_finish_one_exam_once(pair: Instance, rounds: int) -> 
             assert len({a.content for a in answers}) == 1
             only(desk.search("DiagnosticReport", **{"based-on": f"ServiceRequest/{exam.order}"}))
         assert desk.counts("Invoice", "ChargeItem") == {"Invoice": rounds, "ChargeItem": rounds}
+
+
+@pytest.mark.parametrize("rounds", [1, pytest.param(10, marks=pytest.mark.full)])
+def test_fifty_times_the_same_order_is_one_exam(pair: Instance, rounds: int) -> None:
+    """One set of Tasks, one Procedure and one charge, and every caller is told of the same resources."""
+    slug = pair.organization("practice", billing=BILLING)
+    bearer = pair.token(slug)
+    with pair.client(bearer) as client, pair.client(bearer, server=1) as other:
+        desk = Desk(pair, slug, client, other)
+        for round_ in range(1, rounds + 1):
+            body = exact.encode(orders.bundle(service="fluid-check"))
+
+            async def call(caller: httpx.AsyncClient) -> httpx.Response:
+                return await caller.post("", content=body)  # noqa: B023
+
+            answers = race(pair, bearer, call)
+            assert len({tuple(references(answer).items()) for answer in answers}) == 1
+            first = Counter(answer.json()["entry"][-1]["response"]["status"][:3] for answer in answers)
+            assert first == {"201": 1, "200": CALLERS - 1}
+            exam = desk.exam_of(answers[0])
+            assert len(desk.search("Task", **{"part-of": f"Task/{exam.id}"})) == len(desk.steps(exam))
+            kinds = ("ServiceRequest", "Procedure", "ChargeItem", "Patient", "RelatedPerson")
+            assert desk.counts(*kinds) == dict.fromkeys(kinds, round_)
