@@ -11,7 +11,7 @@ Json = dict[str, Any]
 
 @dataclass(slots=True)
 class Pending:
-    """found: a conditional create that hit, or a read; before: the version an update replaces; neither: it is new."""
+    """found: a conditional create that hit; before: the version that is replaced or deleted; neither: it is new."""
 
     entry: Entry
     id: str
@@ -21,10 +21,32 @@ class Pending:
 
     @property
     def writes(self) -> bool:
-        """Whether this entry leaves a new version."""
-        return self.found is None and self.entry.method in {"POST", "PUT"}
+        """Whether this entry leaves a new version with content."""
+        return self.found is None and self.entry.method in {"POST", "PUT", "PATCH"}
+
+    @property
+    def deletes(self) -> bool:
+        """Whether this entry leaves a deletion; what is not there needs none."""
+        return self.entry.method == "DELETE" and self.before is not None
+
+    @property
+    def version(self) -> int:
+        """The number of the version that will be current when the transaction is done."""
+        if self.found is not None:
+            return self.found.version
+        return self.before.version + 1 if self.before else 1
 
     @property
     def reference(self) -> str:
         """The relative reference to what this entry stands for."""
         return f"{self.entry.type}/{self.found.id if self.found else self.id}"
+
+    @property
+    def where(self) -> str:
+        """The place of what was asked, for faults."""
+        return f"{self.entry.place}.request" if self.entry.place else ""
+
+    @property
+    def content(self) -> str:
+        """The place of the resource, for faults."""
+        return f"{self.entry.place}.resource" if self.entry.place else ""

@@ -9,10 +9,11 @@ from service.basics.stored import Stored
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """One entry: method POST, PUT, DELETE or GET on a type, with id or criteria.
+    """One entry: method POST, PUT, PATCH, DELETE, GET or HEAD on a type, with id or criteria.
 
     place is "" for a single interaction, else "Bundle.entry[3]"; criteria is the text behind "?" of a conditional
-    update or delete; if_none_exist that of a conditional create; if_match a version number."""
+    update, patch or delete, or of a search; if_none_exist that of a conditional create; if_match a version number;
+    patch the operations of a PATCH; url the whole address of a read as it came."""
 
     method: str
     type: str
@@ -23,13 +24,24 @@ class Entry:
     if_none_exist: str | None = None
     if_match: int | None = None
     if_none_match: str = ""
+    if_modified_since: str = ""
+    patch: tuple[dict[str, Any], ...] = ()
+    url: str = ""
     place: str = ""
+
+    @property
+    def reads(self) -> bool:
+        """Whether it only looks."""
+        return self.method in {"GET", "HEAD"}
 
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """What became of an entry: its HTTP status (200 found or updated, 201 created, 0 refused) and the version."""
+    """What became of an entry: its HTTP status (200 found or updated, 201 created, 204 deleted, 0 refused), the
+    version, and for a read what was told (as the face words it) and which resources were seen."""
 
     status: int
     stored: Stored | None = None
     refusal: Refusal | None = None  # in a batch only
+    told: object = None
+    seen: tuple[str, ...] = ()

@@ -37,3 +37,32 @@ STORABLE: frozenset[str] = frozenset(
         "Task",
     }
 )
+
+DIRECTORY: frozenset[str] = frozenset(
+    {
+        "Device",
+        "Endpoint",
+        "Location",
+        "Organization",
+        "Patient",
+        "Practitioner",
+        "PractitionerRole",
+        "RelatedPerson",
+    }
+)
+"""Those of them that can be deleted while nothing refers to them."""
+
+DEFINITIONS: frozenset[str] = frozenset(
+    {
+        "CapabilityStatement",
+        "ChargeItemDefinition",
+        "CodeSystem",
+        "ConceptMap",
+        "OperationDefinition",
+        "PlanDefinition",
+        "SearchParameter",
+        "StructureDefinition",
+        "ValueSet",
+    }
+)
+"""The R4 types that this service gives of itself and its catalogue; nobody stores them."""

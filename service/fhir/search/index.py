@@ -6,6 +6,7 @@ from typing import Any
 
 from service.basics.stored import Keys
 from service.fhir import moments
+from service.fhir.search import referrers
 from service.fhir.search.leaves import Found, reader
 from service.fhir.search.own import OWN_DATE
 from service.fhir.search.table import Row, rows
@@ -50,6 +51,7 @@ def keys(organization: str, resource: dict[str, Any]) -> Keys:
     for row in _defaults(type_):
         if not any(path[0] in resource for path in row.paths):
             found.value(row.code, row.default)
+    referrers.add(resource, found)
     return Keys(frozenset(found.marks), frozenset(found.texts))
 
 
