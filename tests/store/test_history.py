@@ -1,10 +1,13 @@
 """Histories: every version once, the newest first, over any number of pages."""
 
+from dataclasses import replace
+
 import pytest
 
 from service.basics.errors import Invalid
 from service.basics.query import Page
 from service.store import SqlBooks
+from service.store.instants import micros_of
 from service.store.view import SqlView
 from tests.builders.records import changed, new, removed, version
 
@@ -67,3 +70,26 @@ def test_a_bad_instant_or_position_is_refused(books: SqlBooks, organization: str
             view.history(since=since)
         with pytest.raises(Invalid):
             view.history("Patient", after=since)
+
+
+def test_at_finds_what_was_current_then(books: SqlBooks, organization: str) -> None:
+    first = new(version("Patient", "1", updated="2026-03-04T05:06:00.000Z"))
+    second = changed(first)
+    second = replace(second, new=replace(second.new, updated="2026-03-04T05:06:01.000Z"))
+    with books.begin(organization) as work:
+        work.put([first])
+    with books.begin(organization) as work:
+        work.put([second])
+    old, late = (micros_of(one.new.updated) for one in (first, second))
+    with books.view(organization) as view:
+        for at, expected in [
+            ((None, None), [2, 1]),
+            ((old, old), [1]),
+            ((old - 9, old - 1), []),
+            ((late - 1, late - 1), [1]),
+            ((late - 1, late), [2, 1]),
+            ((late, None), [2]),
+            ((None, late - 1), [1]),
+        ]:
+            assert [v.version for v in view.history("Patient", "1", at=at).matches] == expected, at
+            assert [v.version for v in view.history(at=at).matches] == expected, at
