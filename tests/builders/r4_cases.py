@@ -247,6 +247,50 @@ BAD: dict[str, Bad] = {
          "identifier": {"system": "https://x.example", "value": "1"}, "entry": [{"resource": PATIENT}]},
         "Bundle.entry", "bdl-11",
     ),
+    "a link within a bundle to the wrong type": Bad(
+        _with(BUNDLE, entry=[
+            BUNDLE["entry"][0],
+            {"resource": _with(TASK, basedOn=[{"reference": "urn:uuid:019ab000-0000-7000-8000-000000000001"}],
+                               owner={"reference": "urn:uuid:019ab000-0000-7000-8000-000000000002"}),
+             "fullUrl": "urn:uuid:019ab000-0000-7000-8000-000000000002",
+             "request": {"method": "POST", "url": "Task"}},
+        ]),
+        "Bundle.entry[1].resource.owner.reference", "reference target",
+    ),
+    "a link to something contained of the wrong type": Bad(
+        _with(OBSERVATION, subject={"reference": "#x"}, contained=[{"resourceType": "Basic", "id": "x",
+                                                                    "code": {"text": "x"}}]),
+        "Observation.subject.reference", "reference target",
+    ),
+    "a link elsewhere to the wrong type": Bad(
+        _with(OBSERVATION, subject={"reference": "https://other.example/fhir/Practitioner/1/_history/2"}),
+        "Observation.subject.reference", "reference target",
+    ),
+    "a limit that is compared": Bad(
+        _with(OBSERVATION, referenceRange=[{"low": {"value": 1, "comparator": "<"}}]),
+        "Observation.referenceRange[0].low.comparator", "sqty-1",
+    ),
+    "a mime type without its second half": Bad(
+        _with(PATIENT, photo=[{"contentType": "image"}]), "Patient.photo[0].contentType", "required binding"
+    ),
+    "a currency that is none": Bad(
+        {"resourceType": "Invoice", "status": "draft", "totalNet": {"value": 1, "currency": "QQQ"}},
+        "Invoice.totalNet.currency", "ISO 4217",
+    ),
+    "a duration below nought": Bad(
+        _with(OBSERVATION, effectiveDateTime=None, effectiveTiming={"repeat": {"duration": -1, "durationUnit": "s"}}),
+        "Observation.effective.repeat.duration", "tim-4",
+    ),
+    "an age of nought": Bad(
+        {"resourceType": "Condition", "subject": {"reference": "Patient/a"},
+         "onsetAge": {"value": 0, "system": "http://unitsofmeasure.org", "code": "a"}},
+        "Condition.onset.value", "age-1",
+    ),
+    "an age of another system": Bad(
+        {"resourceType": "Condition", "subject": {"reference": "Patient/a"},
+         "onsetAge": {"value": 1, "system": "https://x.example/units", "code": "a"}},
+        "Condition.onset.system", "age-1",
+    ),
     "a bad resource of a bundle": Bad(
         _with(BUNDLE, entry=[BUNDLE["entry"][0] | {"resource": _with(PATIENT, gender="x")}]),
         "Bundle.entry[0].resource.gender", "required binding",

@@ -1,14 +1,15 @@
 """One resource -> all its faults: the compiled schema, then the rules no schema can see, then what it contains."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from itertools import islice
 from typing import Any
 
 from service.basics.errors import Fault
 from service.fhir import exact
-from service.fhir.validate import contained, rules
+from service.fhir.validate import contained, links, rules
 from service.fhir.validate.compiled import validator
 from service.fhir.validate.faults import explained
+from service.fhir.validate.links import full_urls, is_resource
 
 MOST = 200  # faults told of one resource: more help nobody, and cost time
 
@@ -21,40 +22,51 @@ def check(resource: Any, *, type_: str | None = None) -> list[Fault]:
         return [Fault("structure", "a resource is a JSON object", type_ or "")]
     kind = resource.get("resourceType")
     if not isinstance(kind, str) or validator(kind) is None:
-        place = f"{type_ or 'Resource'}.resourceType"
-        return [Fault("structure", "resourceType is needed and names a type of R4", place)]
+        return [_unknown(type_ or "Resource")]
     if type_ is not None and kind != type_:
         return [Fault("invalid", f"a resource of type {type_} is needed here", f"{kind}.resourceType")]
+    return list(islice(dict.fromkeys(_told(kind, resource, {})), MOST))
+
+
+def _told(kind: str, resource: dict[str, Any], held: Mapping[str, str]) -> list[Fault]:
+    """The faults of a resource that is not contained; held: what the Bundle around it has, by fullUrl."""
     text = exact.encode(resource)
     faults = _faults(kind, resource, text)
     if b'"#' in text or "contained" in resource:
         faults += contained.broken(resource)
-    return list(islice(dict.fromkeys(faults), MOST))
+    faults += links.misled(resource, text)
+    faults += links.between(resource, text, held)
+    return faults
 
 
 def _faults(kind: str, resource: dict[str, Any], text: bytes) -> list[Fault]:
     """The faults of a resource that may itself be contained; text is its JSON."""
     found: list[Fault] = []
     compiled = validator(kind)
-    held = {kind: resource}
-    if compiled is not None and not compiled.is_valid(held):
-        found += explained(kind, islice(compiled.iter_errors(held), MOST))
+    if compiled is not None and not compiled.is_valid({kind: resource}):
+        found += explained(kind, islice(compiled.iter_errors({kind: resource}), MOST))
     found += rules.broken(resource, text)
     for at, inner in enumerate(_list(resource.get("contained"))):
-        if _is_resource(inner):
+        if is_resource(inner):
             within = _faults(inner["resourceType"], inner, exact.encode(inner))
             found += (fault.inside(f"{kind}.contained[{at}]") for fault in within)
+    held = full_urls(resource) if kind == "Bundle" else {}
     for place, inner in _places(resource):
         if len(found) >= MOST:
             break
-        if _is_resource(inner):
-            found += (fault.inside(place) for fault in check(inner))
+        if is_resource(inner):
+            found += (fault.inside(place) for fault in _of_held(inner, held))
     return found
 
 
-def _is_resource(value: Any) -> bool:
-    """Whether there is something to check; where not, the schema of the holder has told."""
-    return isinstance(value, dict) and isinstance(value.get("resourceType"), str)
+def _of_held(inner: dict[str, Any], held: Mapping[str, str]) -> list[Fault]:
+    """The faults of a resource that a Bundle or Parameters carries."""
+    kind = inner["resourceType"]
+    return [_unknown("Resource")] if validator(kind) is None else _told(kind, inner, held)
+
+
+def _unknown(expected: str) -> Fault:
+    return Fault("structure", "resourceType is needed and names a type of R4", f"{expected}.resourceType")
 
 
 def _places(resource: dict[str, Any]) -> Iterator[tuple[str, Any]]:

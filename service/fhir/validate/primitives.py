@@ -68,4 +68,5 @@ WORDS: dict[str, str] = {
     "instant": "a date with time (seconds) and time zone: 2026-11-25T13:04:29.123Z",
     "time": "a time of day: hh:mm:ss",
     "base64Binary": "base64 text",
+    "_mime": "a mime type such as image/png",
 }

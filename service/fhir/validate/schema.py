@@ -4,12 +4,19 @@ from typing import Any
 
 from service.fhir import uris
 from service.fhir.definitions import Definitions, Element
+from service.fhir.validate import bindings
 from service.fhir.validate.choices import exclusive
 from service.fhir.validate.invariants import INVARIANTS, Invariant
 from service.fhir.validate.primitives import PRIMITIVES
 
 Schema = dict[str, Any]
 
+_VALUES: dict[str, Schema] = {
+    "not below 0": {"minimum": 0},
+    "above 0": {"exclusiveMinimum": 0},
+    "of UCUM": {"const": uris.UCUM},
+    "one": {"const": "1"},
+}
 _ABSTRACT_LINKS = frozenset({"Resource", "DomainResource"})
 
 
@@ -33,6 +40,7 @@ class _Builder:
     def build(self) -> dict[str, Schema]:
         self.found |= {name: dict(schema) for name, schema in PRIMITIVES.items()}
         self.found["_primitive"] = _closed({"id": link("string"), "extension": _many(link("Extension"))})
+        self.found[bindings.MIME] = bindings.MIME_TYPE
         self.found["_resource"] = {
             "type": "object",
             "required": ["resourceType"],
@@ -42,6 +50,7 @@ class _Builder:
             root = path.partition(".")[0]
             if self.definitions.kinds.get(root) in ("resource", "complex-type"):
                 self.found[path] = self._structure(path)
+        self.found["SimpleQuantity"] = _without_comparator(self.found["Quantity"])
         self._reference_texts()
         return dict(sorted(self.found.items()))
 
@@ -108,22 +117,9 @@ class _Builder:
             return link(self._reference(element))
         if type_ in ("Resource", "DomainResource"):
             return link("_resource")
-        bound = self._bound(element, type_)
-        if bound is not None:
-            return bound
-        return link(type_)
-
-    def _bound(self, element: Element, type_: str) -> Schema | None:
-        binding = element.get("binding", {})
-        sets = self.definitions.codes.get(binding.get("valueSet", ""))
-        if binding.get("strength") != "required" or not sets:
-            return {"type": "string", "pattern": "^[A-Z]{3}$"} if element["path"] == "Money.currency" else None
-        if type_ in ("code", "string", "uri"):
-            return {"type": "string", "enum": sorted({code for _, codes in sets for code in codes})}
-        if type_ == "CodeableConcept":
-            one = {"anyOf": [{"properties": _coding(system, codes), "required": ["code"]} for system, codes in sets]}
-            return {**link(type_), "properties": {"coding": {"contains": one}}, "required": ["coding"]}
-        return None
+        if type_ == "Quantity" and any("profile" in t for t in element["type"]):
+            return link("SimpleQuantity")  # the only profile that R4's own elements name
+        return bindings.bound(element, type_, self.definitions.codes) or link(type_)
 
     def _reference(self, element: Element) -> str:
         types = [t for t in element["type"] if t["code"] == "Reference"]
@@ -146,6 +142,8 @@ class _Builder:
     def _invariant(self, row: Invariant) -> Schema:
         first, *rest = row.names
         comment = {"$comment": f"{row.key}: {row.words}"}
+        if row.rule in _VALUES:
+            return {"properties": dict.fromkeys(row.names, _VALUES[row.rule]), **comment}
         if row.rule == "some":
             return {"anyOf": [_has(n) for name in row.names for n in self._spellings(row.path, name)], **comment}
         spelt = [n for name in rest for n in self._spellings(row.path, name)]
@@ -167,6 +165,12 @@ def _closed(properties: Schema) -> Schema:
     return {"type": "object", "properties": properties, "additionalProperties": False, "minProperties": 1}
 
 
+def _without_comparator(quantity: Schema) -> Schema:
+    """sqty-1: a measured or expected amount is not compared."""
+    properties = {k: v for k, v in quantity["properties"].items() if k.removeprefix("_") != "comparator"}
+    return {**quantity, "properties": properties}
+
+
 def _many(one: Schema) -> Schema:
     return {"type": "array", "items": one, "minItems": 1}
 
@@ -182,10 +186,6 @@ def _has(name: str) -> Schema:
 def _bare(element: Element) -> bool:
     """Whether the element is a plain attribute (id, Extension.url) that cannot carry extensions."""
     return any(str(t["code"]).startswith(uris.FHIRPATH) for t in element.get("type", ()))
-
-
-def _coding(system: str, codes: tuple[str, ...]) -> Schema:
-    return {"system": {"const": system}, "code": {"enum": list(codes)}}
 
 
 def _target(types: list[str]) -> Schema:
