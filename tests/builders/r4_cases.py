@@ -281,6 +281,10 @@ BAD: dict[str, Bad] = {
         _with(OBSERVATION, effectiveDateTime=None, effectiveTiming={"repeat": {"duration": -1, "durationUnit": "s"}}),
         "Observation.effective.repeat.duration", "tim-4",
     ),
+    "a unit of UCUM with a space": Bad(
+        _with(OBSERVATION, valueQuantity={"value": 1, "system": "http://unitsofmeasure.org", "code": "mm Hg"}),
+        "Observation.value.code", "UCUM",
+    ),
     "an age of nought": Bad(
         {"resourceType": "Condition", "subject": {"reference": "Patient/a"},
          "onsetAge": {"value": 0, "system": "http://unitsofmeasure.org", "code": "a"}},

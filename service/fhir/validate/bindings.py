@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from service.fhir import uris
 from service.fhir.definitions import Element
 from service.fhir.validate.currencies import CURRENCIES
 
@@ -18,6 +19,13 @@ _SHORT = "json|xml|ttl"  # R4's own short names of its formats
 
 # What the value set of mime types means by one
 MIME_TYPE: Schema = {"type": "string", "pattern": f"^(?:{_TYPE}|{_SHORT})$"}
+
+# What every code of UCUM keeps to: printable ASCII without spaces, annotations closed
+UCUM_CODE: Schema = {
+    "if": {"properties": {"system": {"const": uris.UCUM}}, "required": ["system", "code"]},
+    "then": {"properties": {"code": {"pattern": r"^(?:[!-z|~]|\{[!-z|~]*\})+$"}}},
+    "$comment": "ucum: a code of UCUM has no spaces, and its braces are closed",
+}
 
 
 def bound(element: Element, type_: str, codes: Codes) -> Schema | None:

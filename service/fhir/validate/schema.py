@@ -64,6 +64,7 @@ class _Builder:
         for element in self.definitions.children[path]:
             self._element(element, properties=properties, required=required, rules=rules)
         rules += [self._invariant(row) for row in INVARIANTS if row.path == path]
+        rules += [bindings.UCUM_CODE] * (path == "Quantity")
         schema = _closed(properties) | self._choices(path)
         return schema | ({"required": required} if required else {}) | ({"allOf": rules} if rules else {})
 
