@@ -2,10 +2,11 @@
 
 from collections.abc import Callable, Mapping
 
-from service.api import audit_read, bundle, history, metadata, operation, read, search, write
+from service.api import audit_read, bundle, catalogue, history, metadata, operation, read, search, write
 from service.api.answers import Answer
 from service.api.ask import Ask
 from service.api.offers import EXAM, Offer
+from service.fhir.types import DEFINITIONS
 
 Answerer = Callable[[Ask], Answer]
 
@@ -22,6 +23,7 @@ _BY_CODE: Mapping[str, Answerer] = {
     "vread": read.vread,
 }
 _OF_THE_AUDIT: Mapping[str, Answerer] = {"search-type": audit_read.search, "read": audit_read.read}
+_OF_DEFINITIONS: Mapping[str, Answerer] = {"search-type": catalogue.search, "read": catalogue.read}
 _BY_OPERATION: Mapping[str, Answerer] = {"validate": operation.validate} | {name: operation.exam(name) for name in EXAM}
 
 
@@ -29,4 +31,6 @@ def answerer(offer: Offer, type_: str) -> Answerer:
     """The function that answers an offer on a type."""
     if type_ == "AuditEvent" and not offer.operation:
         return _OF_THE_AUDIT[offer.code]
+    if type_ in DEFINITIONS and not offer.operation:
+        return _OF_DEFINITIONS[offer.code]
     return _BY_OPERATION[offer.operation] if offer.operation else _BY_CODE[offer.code]

@@ -5,7 +5,8 @@ from typing import Any
 
 from service.api import offers
 from service.api.types import GUARDED, READ_ONLY, SERVED
-from service.fhir import uris
+from service.fhir import profiles, uris
+from service.fhir.types import DEFINITIONS
 
 Json = dict[str, Any]
 Parameters = Callable[[str], Sequence[tuple[str, str, str]]]
@@ -32,6 +33,11 @@ def statement(base: str, *, version: str, parameters: Parameters) -> Json:
     }
     return {
         "resourceType": "CapabilityStatement",
+        "id": "sonoledger",
+        "url": f"{uris.BASE}/CapabilityStatement/sonoledger",
+        "version": version,
+        "name": "Sonoledger",
+        "title": "Sonoledger",
         "status": "active",
         "date": DATE,
         "kind": "instance",
@@ -48,17 +54,16 @@ def statement(base: str, *, version: str, parameters: Parameters) -> Json:
 
 def _resource(type_: str, parameters: Parameters) -> Json:
     kept = type_ not in READ_ONLY
-    operations = [{"name": "validate", "definition": uris.VALIDATE}]
-    if type_ == "Task":
-        operations += [{"name": name, "definition": url} for name, url in offers.EXAM.items()]
+    ours = [url for url, one in profiles.PROFILES.items() if one.type == type_]
     found: Json = {
         "type": type_,
+        **({"supportedProfile": ours} if ours else {}),
         "interaction": [{"code": code} for code in offers.codes(type_, "type")],
-        "versioning": "versioned-update" if type_ in GUARDED else "versioned",
+        "versioning": _versioning(type_),
         "readHistory": kept,
         "updateCreate": False,
         "conditionalCreate": kept,
-        "conditionalRead": "full-support",
+        "conditionalRead": "not-match" if type_ in DEFINITIONS else "full-support",
         "conditionalUpdate": kept,
         "conditionalDelete": "not-supported",
         "referencePolicy": ["literal", "logical"],
@@ -67,4 +72,11 @@ def _resource(type_: str, parameters: Parameters) -> Json:
         {"name": name, "definition": url, "type": kind} if url else {"name": name, "type": kind}
         for name, kind, url in parameters(type_)
     ]
+    operations = [{"name": name, "definition": url} for name, url in offers.operations(type_)]
     return found | ({"searchParam": params} if params else {}) | {"operation": operations}
+
+
+def _versioning(type_: str) -> str:
+    if type_ in DEFINITIONS:
+        return "no-version"
+    return "versioned-update" if type_ in GUARDED else "versioned"

@@ -4,9 +4,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from service.api.types import READ_ONLY
-from service.fhir import uris
+from service.fhir.operations import ALL
+from service.fhir.operations import EXAM as _EXAM
 
-EXAM: Mapping[str, str] = {name: f"{uris.EXAM_OPERATION}-{name}" for name in ("amend", "finish", "settle", "withdraw")}
+EXAM: Mapping[str, str] = {one.name: one.url for one in _EXAM}
 """The operations on a Task, with their definitions."""
 
 
@@ -71,3 +72,9 @@ def codes(type_: str, level: str) -> list[str]:
     places = [offers for path, offers in PLACES.items() if path.startswith("/{type}") == (level == "type")]
     found = {o.code for offers in places for o in offers.values() if o.on(type_)}
     return sorted(found - {"operation", "capabilities"})
+
+
+def operations(type_: str) -> list[tuple[str, str]]:
+    """(name, URL of its definition) of the operations that a type has."""
+    named = {o.operation for offers in PLACES.values() for o in offers.values() if o.operation and o.on(type_)}
+    return [(one.name, one.url) for one in ALL if one.name in named]

@@ -1,9 +1,11 @@
 """The resource types that are served and what holds for each."""
 
+from service.fhir.types import DEFINITIONS
+
 GUARDED = frozenset({"ChargeItem", "DiagnosticReport", "Invoice", "Observation", "Task"})
 """Types whose update by id needs If-Match."""
 
-READ_ONLY = frozenset({"AuditEvent"})
+READ_ONLY = frozenset({"AuditEvent"}) | DEFINITIONS
 """Types that only the service itself writes."""
 
 SERVED = (
@@ -12,9 +14,13 @@ SERVED = (
     "AuditEvent",
     "Binary",
     "BodyStructure",
+    "CapabilityStatement",
     "ChargeItem",
+    "ChargeItemDefinition",
+    "CodeSystem",
     "Communication",
     "Composition",
+    "ConceptMap",
     "Condition",
     "Consent",
     "Coverage",
@@ -29,17 +35,22 @@ SERVED = (
     "Location",
     "Media",
     "Observation",
+    "OperationDefinition",
     "Organization",
     "Patient",
+    "PlanDefinition",
     "Practitioner",
     "PractitionerRole",
     "Procedure",
     "Provenance",
     "RelatedPerson",
+    "SearchParameter",
     "ServiceRequest",
     "Specimen",
+    "StructureDefinition",
     "Subscription",
     "Task",
+    "ValueSet",
 )
 """Every type, sorted."""
 

@@ -18,3 +18,23 @@ class Identifier:
 
     system: str
     value: str
+
+
+@dataclass(frozen=True, slots=True)
+class Concept:
+    """One code of a code system of ours, with its words; parent is the code that it stands under, if any."""
+
+    code: str
+    display: str
+    parent: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Mapped:
+    """One code of a sender and where it leads here; no targets: it is left to a person.
+
+    side is "left", "right" or "both" when the row holds only for a site with that laterality."""
+
+    source: Coding
+    targets: tuple[Coding, ...]
+    side: str = ""

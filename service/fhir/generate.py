@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from service.fhir import definitions, exact
+from service.fhir.search import definitions as search_definitions
 from service.fhir.search import reduction
 from service.fhir.search import table as search_table
 from service.fhir.validate import compiled, schema
@@ -19,8 +20,13 @@ def files(folder: Path) -> dict[Path, bytes]:
     found = definitions.read(folder)
     return {
         _HERE / "search" / search_table.FILE: _lines(reduction.table(found)),
-        _HERE / "validate" / compiled.FILE: gzip.compress(_one_a_line(schema.build(found)), mtime=0),
+        _HERE / "search" / search_definitions.FILE: _packed(exact.encode(search_definitions.facts(found.search))),
+        _HERE / "validate" / compiled.FILE: _packed(_one_a_line(schema.build(found))),
     }
+
+
+def _packed(content: bytes) -> bytes:
+    return gzip.compress(content, mtime=0)
 
 
 def _lines(value: dict[str, dict[str, Any]]) -> bytes:

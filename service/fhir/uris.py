@@ -26,7 +26,6 @@ ID = f"{BASE}/id"  # identifier system under which our own resources are known e
 CHARGE_ID = f"{BASE}/charge-identity"
 INVOICE_NUMBER = f"{BASE}/invoice-number"  # + "/<organisation>"
 PROTOCOL = f"{BASE}/PlanDefinition/abdomen"  # + "/<species>|<hash of the catalogue>"
-ORGANIZATION = f"{BASE}/organization"  # identifier system: value = the slug of an organisation
 ORGANIZATION = f"{BASE}/organization"  # identifier system of an organisation here: value = its slug
 X_PLANE = f"{BASE}/StructureDefinition/plane"  # on Observation: valueCodeableConcept
 X_WINDOW = f"{BASE}/StructureDefinition/window"  # valueString
@@ -76,12 +75,18 @@ CURRENCY = "urn:iso:std:iso:4217"
 XHTML = "http://www.w3.org/1999/xhtml"
 
 # operations
-VALIDATE = "http://hl7.org/fhir/OperationDefinition/Resource-validate"
-EXAM_OPERATION = f"{BASE}/OperationDefinition/exam"  # + "-finish" and the like
+HL7_OPERATION = "http://hl7.org/fhir/OperationDefinition/"
+VALIDATE = f"{HL7_OPERATION}Resource-validate"
+OPERATION_DEFINITION = f"{BASE}/OperationDefinition/"
 
 # definitions
 STRUCTURE_DEFINITION = "http://hl7.org/fhir/StructureDefinition/"
 SEARCH_PARAMETER = "http://hl7.org/fhir/SearchParameter/"
+VALUE_SET = f"{BASE}/ValueSet/"
+PLAN_TYPE = "http://terminology.hl7.org/CodeSystem/plan-definition-type"
+USE_CONTEXT = "http://terminology.hl7.org/CodeSystem/usage-context-type"
+MEDIA_TYPE = "http://terminology.hl7.org/CodeSystem/media-type"
+LATERALITY = f"{BASE}/property/laterality"  # what a row of a ConceptMap depends on
 FHIRPATH = "http://hl7.org/fhirpath/"
 CONDITION_CLINICAL = "http://terminology.hl7.org/CodeSystem/condition-clinical"
 CONDITION_VERIFICATION = "http://terminology.hl7.org/CodeSystem/condition-ver-status"

@@ -1,12 +1,15 @@
 """A type -> the parameters that a search of it understands, as they are declared."""
 
 from service.fhir import uris
-from service.fhir.search import audit
+from service.fhir.search import audit, published
 from service.fhir.search.table import rows
+from service.fhir.types import DEFINITIONS
 
 
 def parameters(type_: str) -> tuple[tuple[str, str, str], ...]:
     """(name, kind, definition URL) of every parameter that a search of this type understands."""
+    if type_ in DEFINITIONS:
+        return published.parameters(type_)
     every = (
         ("_id", "token", f"{uris.SEARCH_PARAMETER}Resource-id"),
         ("_lastUpdated", "date", f"{uris.SEARCH_PARAMETER}Resource-lastUpdated"),

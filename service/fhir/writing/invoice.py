@@ -1,6 +1,6 @@
 """An Invoice of the billing room, or the credit of one, into its FHIR resource."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -11,6 +11,7 @@ from service.fhir.writing.charge import organization as organization_reference
 from service.fhir.writing.invoice_text import narrative
 
 Json = dict[str, Any]
+KINDS: Mapping[str, str] = {"invoice": "Invoice", "credit": "Credit note"}
 
 
 def invoice(value: Invoice, *, organization: str, notes: Sequence[str] = ()) -> Json:
@@ -45,7 +46,8 @@ def money(amount: Money) -> Json:
 
 
 def _type(value: Invoice) -> Json:
-    code, display = ("credit", "Credit note") if value.credits else ("invoice", "Invoice")
+    code = "credit" if value.credits else "invoice"
+    display = KINDS[code]
     return {"coding": [{"system": uris.INVOICE_TYPE, "code": code, "display": display}], "text": display}
 
 

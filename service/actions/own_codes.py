@@ -1,0 +1,75 @@
+"""The catalogue, and the words of this service itself, into the concepts of our own code systems."""
+
+from collections.abc import Iterable, Iterator, Mapping
+
+from service.actions.amend_report import KINDS
+from service.basics.coding import Concept
+from service.billing.tariff import Price
+from service.catalogue.catalogue import Catalogue
+from service.exam import asking
+from service.exam.owed import PLANES
+from service.fhir import operations, uris
+from service.fhir.writing.invoice import KINDS as INVOICES
+from service.fhir.writing.observation import NOTES, SAID
+from service.fhir.writing.task import STATES
+
+Concepts = tuple[Concept, ...]
+_NOTES: Mapping[str, str] = {
+    "doppler": "Doppler used",
+    "fasting": "Fasting state",
+    "sedation": "Sedation given",
+    "weight": "Body weight at the exam",
+}
+
+
+def own_codes(catalogue: Catalogue, prices: Iterable[Price]) -> Iterator[tuple[str, str, Concepts]]:
+    """(URL, title, concepts) of every code system of ours. prices: those that the caller may see."""
+    yield uris.STRUCTURE, "Structures and organs", _structures(catalogue)
+    yield uris.STEP, "Steps of the survey", _steps(catalogue)
+    yield uris.STATE, "States of a step", _named(STATES)
+    yield uris.DISPOSITION, "How a step ended", _named(SAID)
+    yield uris.REASON, "Reasons for not seeing", _named({r.code: r.display for r in catalogue.reasons.values()})
+    yield uris.ATTRIBUTE, "Attributes of a finding", _attributes(catalogue)
+    yield uris.FINDING, "Findings", _findings(catalogue)
+    yield uris.MEASURE, "Measurements", _named({m.key: m.title for m in catalogue.measures.values()})
+    yield uris.SERVICE, "Services that can be ordered", _named({s.key: s.title for s in catalogue.services.values()})
+    yield uris.CHARGE, "Charges", _named({p.code: p.text for p in prices})
+    yield uris.NOTE, "Notes about an exam", _named({**_NOTES, **{code: title for code, _, title in NOTES.values()}})
+    yield uris.PLANE, "Planes", _named({code: PLANES[code].capitalize() for code in catalogue.plane_codings})
+    yield uris.AMENDMENT, "Kinds of amendment", _named({kind: kind.capitalize() for kind in KINDS})
+    yield uris.OPERATION, "Operations", _named({one.name: one.title for one in operations.ALL})
+    yield uris.INVOICE_TYPE, "Kinds of invoice", _named(INVOICES)
+
+
+def vocabulary(catalogue: Catalogue, name: str) -> Concepts:
+    """The findings that structures of one vocabulary can have."""
+    return tuple(
+        Concept(f"{name}.{attribute.key}.{value.code}", value.display)
+        for attribute in catalogue.vocabularies[name]
+        for value in attribute.values
+    )
+
+
+def _named(words: Mapping[str, str]) -> Concepts:
+    return tuple(Concept(code, display) for code, display in words.items())
+
+
+def _structures(catalogue: Catalogue) -> Concepts:
+    """The structures, and the organs by which an order can name several of them at once."""
+    found = {s.key: s.title for s in catalogue.structures.values()}
+    for one in catalogue.structures.values():
+        found.setdefault(one.group, one.group.replace("_", " ").capitalize())
+    return _named({code: title for code, title in found.items() if code})
+
+
+def _steps(catalogue: Catalogue) -> Concepts:
+    rules = [*asking.RULES.values(), *(step for one in catalogue.protocols.values() for step in one.steps)]
+    return _named({rule.code: rule.title for rule in reversed(rules)})
+
+
+def _attributes(catalogue: Catalogue) -> Concepts:
+    return _named({a.key: a.title for one in catalogue.vocabularies.values() for a in one})
+
+
+def _findings(catalogue: Catalogue) -> Concepts:
+    return tuple(one for name in catalogue.vocabularies for one in vocabulary(catalogue, name))
