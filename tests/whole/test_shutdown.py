@@ -16,7 +16,7 @@ from tests.whole.conftest import Worlds
 from tests.whole.telling import Desk, Exam, found
 
 SOON = 10.0  # seconds
-ROUNDS = [1, pytest.param(20, marks=pytest.mark.full)]
+ROUNDS = [1, pytest.param(10, marks=pytest.mark.full)]
 
 
 class Load:
