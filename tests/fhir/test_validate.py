@@ -172,7 +172,9 @@ def test_much_that_is_wrong_costs_little() -> None:
     div = f"<div {XHTML}>" + "<!-- " * 200_000 + "</div>"
     contained = [{"resourceType": "Device", "id": f"d{i}", "owner": {"reference": f"#x{i}"}} for i in range(3_000)]
     many = {"resourceType": "Bundle", "type": "collection", "entry": [{"resource": PATIENT | {"gender": "x"}}] * 5_000}
+    links = [{"reference": "https://x.example/fhir/Practitioner/1"}] * 50_000
     before = time.process_time()
+    assert len(validate.check(OBSERVATION | {"hasMember": links})) == 200
     assert validate.check(OBSERVATION | {"text": {"status": "generated", "div": div}})
     assert validate.check(OBSERVATION | {"contained": contained})
     assert len(validate.check(many)) == 200

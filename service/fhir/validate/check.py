@@ -34,8 +34,8 @@ def _told(kind: str, resource: dict[str, Any], held: Mapping[str, str]) -> list[
     faults = _faults(kind, resource, text)
     if b'"#' in text or "contained" in resource:
         faults += contained.broken(resource)
-    faults += links.misled(resource, text)
-    faults += links.between(resource, text, held)
+    faults += islice(links.misled(resource, text), MOST)
+    faults += islice(links.between(resource, text, held), MOST)
     return faults
 
 
