@@ -17,7 +17,7 @@ _FOLDED = sa.Text().with_variant(sa.Text(collation="C"), "postgresql")
 
 _TABLES = (
     *("attempt", "audit", "catalogue", "claim", "counter", "destination", "exam", "former", "mark"),
-    *("organization", "post", "receipt", "resource", "step", "text_mark", "token", "unmapped"),
+    *("organization", "post", "post_body", "receipt", "resource", "step", "text_mark", "token", "unmapped"),
 )
 
 
@@ -160,7 +160,6 @@ def _outbox() -> None:
         "post",
         _number(),
         *_texts("organization id destination key thread event"),
-        _bytes("body"),
         *_texts("state"),
         *_whole("tries"),
         *_texts("made"),
@@ -171,7 +170,17 @@ def _outbox() -> None:
         _unique("post", "organization destination key"),
     )
     _index("post", "organization destination thread row")
-    _index("post", "state due_us organization destination")
+    _index("post", "organization destination state due_us row")
+    leased = sa.text("lease <> ''")
+    columns = ["organization", "destination"]
+    op.create_index("ix_post_leased", "post", columns, sqlite_where=leased, postgresql_where=leased)
+    op.create_table(
+        "post_body",
+        *_texts("organization id"),
+        _bytes("body"),
+        _key("post_body", "organization id"),
+        comment="what posts promise, never changed: apart from their state, which is written at every attempt",
+    )
     op.create_table(
         "attempt",
         _number(),

@@ -64,5 +64,8 @@ class Outbox(Protocol):
     def settle(self, leased: Leased, settlement: Settlement, *, now: datetime) -> bool:
         """Record the attempt and move the post; False, with nothing changed, when the lease is no longer ours."""
 
+    def settle_many(self, done: Sequence[tuple[Leased, Settlement]], *, now: datetime) -> Sequence[bool]:
+        """Settle several in one transaction, all or none; for each whether its lease was still ours."""
+
     def release(self, leased: Leased) -> None:
         """Give back a post that was never sent; nothing happens when the lease is no longer ours."""

@@ -58,6 +58,7 @@ class Courier:
     _sending: dict["asyncio.Task[Settlement | None]", tuple[Leased, datetime]] = field(default_factory=dict)
     _looked: int = 0
     _settled: list[tuple[Leased, Settlement | None]] = field(default_factory=list)
+    _troubled: bool = False
 
     async def run(self, stopped: Callable[[], bool], *, until_idle: bool = False) -> Tally:
         """Deliver until `stopped` answers yes, or, with until_idle, until nothing is due; then finish up.
@@ -102,23 +103,31 @@ class Courier:
 
     def _settle(self) -> None:
         while self._settled:
-            post, done = self._settled.pop(0)
+            part = self._settled[: 1 if self._troubled else None]
+            del self._settled[: len(part)]
             try:
-                self._settle_one(post, done)
+                self._settle_part(part)
             except Exception:
-                if self.now() < post.until:  # later again, behind the others; after that, the post is sent again anyway
-                    self._settled.append((post, done))
+                self._troubled = True  # one by one the next time: what cannot be settled shall hold up nothing else
+                # later again, behind the others; once its lease has run out, a post is sent again anyway
+                self._settled += [(post, done) for post, done in part if self.now() < post.until]
                 raise
+        self._troubled = False
 
-    def _settle_one(self, post: Leased, done: Settlement | None) -> None:
-        if done is None:
+    def _settle_part(self, part: list[tuple[Leased, Settlement | None]]) -> None:
+        """Settle what was sent in one transaction, and give back what was not sent; what is done leaves the list."""
+        sent = [(post, done) for post, done in part if done is not None]
+        recorded = self.outbox.settle_many(sent, now=self.now()) if sent else ()
+        for (post, done), kept in zip(sent, recorded, strict=True):
+            self._count(done.state if kept else "late")
+            log.attempt(post, done, worker=self.worker, recorded=kept)
+        part[:] = [(post, done) for post, done in part if done is None]
+        while part:
+            post, _ = part[0]
             self.outbox.release(post)
+            del part[0]
             self.tally.unsent += 1
             log.line("not-sent", organization=post.organization, post=post.id, worker=self.worker)
-            return
-        recorded = self.outbox.settle(post, done, now=self.now())
-        self._count(done.state if recorded else "late")
-        log.attempt(post, done, worker=self.worker, recorded=recorded)
 
     def _count(self, what: str) -> None:
         setattr(self.tally, what, getattr(self.tally, what) + 1)
@@ -138,10 +147,13 @@ class Courier:
             if hanging:
                 await asyncio.wait(hanging)
             self._collect(set(self._sending))
-        try:
-            await self._at_desk(self._settle)
-        except Exception as fault:  # the leases run out and the posts are sent again, under the same keys
-            log.line("outbox-failed", level=logging.ERROR, fault=type(fault).__name__, worker=self.worker)
+        left = -1
+        while self._settled and len(self._settled) != left:  # as long as some of them still can be settled
+            left = len(self._settled)
+            try:
+                await self._at_desk(self._settle)
+            except Exception as fault:  # the leases run out and the posts are sent again, under the same keys
+                log.line("outbox-failed", level=logging.ERROR, fault=type(fault).__name__, worker=self.worker)
         self._desk.shutdown()
 
     async def _at_desk(self, work: Callable[..., T], *given: object) -> T:

@@ -78,7 +78,7 @@ class Deliveries(Register):
     def post_body(self, organization: str, id_: str) -> bytes | None:
         """The bytes that a post promises, never changed since."""
         with self._pool.reading() as session:
-            row = session.one("SELECT body FROM post WHERE organization = ? AND id = ?", organization, id_)
+            row = session.one("SELECT body FROM post_body WHERE organization = ? AND id = ?", organization, id_)
         return row[0] if row else None
 
     def attempts(self, organization: str, id_: str) -> tuple[AttemptRow, ...]:

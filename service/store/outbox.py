@@ -1,6 +1,7 @@
 """Posts, turned into leased work for couriers and back into settled states."""
 
 import uuid
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from itertools import product
@@ -10,19 +11,26 @@ from service.store.deliveries import ATTEMPT, Deliveries
 from service.store.instants import instant, micros
 from service.store.session import Row, Session
 
-# a post waits for every earlier one of its thread that is not delivered, or dead and skipped by a person
+PER_DESTINATION = 16
+"""Posts of one destination that are out at a time, over all couriers: a hanging one must not fill all hands."""
+
+# A post waits for every earlier one of its thread that is not delivered, or dead and skipped by a person. As a
+# smallest number, for that can be read off one index alone: NOT EXISTS made PostgreSQL walk all that wait, for each.
 _FREE = (
-    " FROM post p JOIN destination d ON d.organization = p.organization AND d.name = p.destination"
-    " WHERE p.state = 'waiting' AND p.due_us <= ? AND p.lease_us <= ? AND d.active AND NOT EXISTS (SELECT 1 FROM post e"
-    " WHERE e.organization = p.organization AND e.destination = p.destination AND e.thread = p.thread"
-    " AND e.row < p.row AND e.state IN ('waiting', 'dead'))"
+    " AND p.destination = ? AND p.state = 'waiting' AND p.due_us <= ? AND p.lease_us <= ?"
+    " AND p.row = (SELECT min(e.row) FROM post e WHERE e.organization = p.organization"
+    " AND e.destination = p.destination AND e.thread = p.thread AND e.state IN ('waiting', 'dead'))"
 )
-_WAITING_FOR = (
-    f"SELECT p.organization, p.destination, min(p.due_us){_FREE} GROUP BY p.organization, p.destination ORDER BY 3"
+_EARLIEST = (
+    "SELECT d.organization, d.name, d.url, d.secret, (SELECT min(p.due_us) FROM post p WHERE p.organization ="
+    " d.organization AND p.destination = d.name AND p.state = 'waiting') FROM destination d WHERE d.active"
 )
+_OUT = "SELECT organization, destination, count(*) FROM post WHERE lease <> '' AND lease_us > ? GROUP BY 1, 2"
+_ANY = f"SELECT 1 FROM post p WHERE p.organization = ?{_FREE} LIMIT 1"
 _TAKE = (
-    "SELECT p.organization, p.destination, d.url, d.secret, p.id, p.key, p.thread, p.event, p.body, p.tries"
-    f"{_FREE} AND p.organization = ? AND p.destination = ? ORDER BY p.due_us, p.row LIMIT ?"
+    "SELECT p.id, p.key, p.thread, p.event, b.body, p.tries FROM post p JOIN post_body b"
+    f" ON b.organization = p.organization AND b.id = p.id WHERE p.organization = ?{_FREE}"
+    " ORDER BY p.due_us, p.row LIMIT ?"
 )
 _SKIP_TAKEN = " FOR UPDATE OF p SKIP LOCKED"
 _LEASE = "UPDATE post SET lease = ?, lease_us = ? WHERE organization = ? AND id = ?"
@@ -86,24 +94,37 @@ class Settlement(Protocol):
     def disable(self) -> bool: ...
 
 
+@dataclass(slots=True)
+class _Line:
+    """A destination with posts that can go out, and how many more of them may."""
+
+    organization: str
+    name: str
+    url: str
+    authorization: str = field(repr=False)
+    room: int
+
+
 class Outbox(Deliveries):
     """The posts, shared by every courier. Each call is one short transaction."""
 
     def lease(self, worker: str, *, limit: int, seconds: int, now: datetime) -> list[Leased]:
-        """Take up to `limit` posts that are due, fairly over destinations and in order within each thread."""
-        at = micros(now)
+        """Take up to `limit` posts that are due, fairly over destinations and in order within each thread.
+
+        No more than PER_DESTINATION of one destination are out at a time."""
         with self._pool.reading() as session:  # an idle courier never takes the writer's lock
-            waiting = session.rows(_WAITING_FOR, at, at)
-        if not waiting:
+            lines = _lines(session, micros(now))
+        if not lines:
             return []
         until = now + timedelta(seconds=seconds)
         taken: list[Leased] = []
-        shares = (max(1, limit // len(waiting)), limit)  # first the same for each, then whoever has more
+        shares = (max(1, limit // len(lines)), limit)  # first the same for each, then whoever has more
         with self._pool.writing() as session:
-            for share, (organization, destination, _) in product(shares, waiting):
-                wanted = min(share, limit - len(taken))
-                rows = session.rows(_take(session), at, at, organization, destination, wanted) if wanted else []
-                part = [_leased(row, worker, until=until) for row in rows]
+            for share, line in product(shares, lines):
+                wanted = min(share, limit - len(taken), line.room)
+                rows = _take(session, line, wanted, at=micros(now)) if wanted > 0 else []
+                line.room = line.room - len(rows) if len(rows) == wanted else 0
+                part = [_leased(line, row, worker, until=until) for row in rows]
                 session.many(_LEASE, ((p.token, micros(until), p.organization, p.id) for p in part))
                 taken += part
         return taken
@@ -123,31 +144,49 @@ class Outbox(Deliveries):
 
     def settle(self, leased: Held, settlement: Settlement, *, now: datetime) -> bool:
         """Record the attempt and move the post; False, with nothing changed, when the lease is no longer ours."""
-        if settlement.state not in _SETTLED:
-            raise ValueError(f"a post is settled as one of {', '.join(sorted(_SETTLED))}")
-        due = micros(settlement.due or now)
+        return self.settle_many([(leased, settlement)], now=now)[0]
+
+    def settle_many(self, done: Sequence[tuple[Held, Settlement]], *, now: datetime) -> list[bool]:
+        """Settle several at once: one commit for all of them, and for each whether its lease was still ours."""
+        for _, settlement in done:
+            if settlement.state not in _SETTLED:
+                raise ValueError(f"a post is settled as one of {', '.join(sorted(_SETTLED))}")
         with self._pool.writing() as session:
-            place = (leased.organization, leased.id, leased.token)
-            if session.run(_SETTLE, settlement.state, due, *place) != 1:
-                return False
-            _record(session, leased, settlement)
-            if settlement.disable:
-                session.run(_SWITCH_OFF, False, settlement.reason, leased.organization, leased.destination)
-        return True
+            moved = [_moved(session, leased, settlement, now=now) for leased, settlement in done]
+            ours = [pair for pair, still in zip(done, moved, strict=True) if still]
+            session.many(ATTEMPT, (_attempt(leased, settlement) for leased, settlement in ours))
+            for leased, settlement in ours:
+                if settlement.disable:
+                    session.run(_SWITCH_OFF, False, settlement.reason, leased.organization, leased.destination)
+        return moved
 
 
-def _take(session: Session) -> str:
-    return _TAKE + _SKIP_TAKEN if session.postgres else _TAKE
+def _lines(session: Session, at: int) -> list[_Line]:
+    """The destinations that have a post to go out and room for it, who has waited longest first."""
+    known = session.rows(_EARLIEST)
+    due = sorted((row for row in known if row[4] is not None and row[4] <= at), key=lambda row: int(row[4]))
+    out = {(organization, name): count for organization, name, count in session.rows(_OUT, at)} if due else {}
+    lines = [_Line(o, name, url, secret, PER_DESTINATION - out.get((o, name), 0)) for o, name, url, secret, _ in due]
+    return [one for one in lines if one.room > 0 and session.one(_ANY, one.organization, one.name, at, at)]
 
 
-def _leased(row: Row, worker: str, *, until: datetime) -> Leased:
-    organization, destination, url, secret, id_, key, thread, event, body, tries = row
-    token = f"{uuid.uuid4()}/{worker}"
-    return Leased(organization, destination, url, secret, id_, key, thread, event, body, tries, token, until)
+def _take(session: Session, line: _Line, count: int, *, at: int) -> list[Row]:
+    sql = _TAKE + _SKIP_TAKEN if session.postgres else _TAKE
+    return session.rows(sql, line.organization, line.name, at, at, count)
 
 
-def _record(session: Session, leased: Held, settlement: Settlement) -> None:
-    s = settlement
+def _leased(line: _Line, row: Row, worker: str, *, until: datetime) -> Leased:
+    id_, key, thread, event, body, tries = row
+    where = (line.organization, line.name, line.url, line.authorization)
+    return Leased(*where, id_, key, thread, event, body, tries, f"{uuid.uuid4()}/{worker}", until)
+
+
+def _moved(session: Session, leased: Held, settlement: Settlement, *, now: datetime) -> bool:
+    place = (leased.organization, leased.id, leased.token)
+    return session.run(_SETTLE, settlement.state, micros(settlement.due or now), *place) == 1
+
+
+def _attempt(leased: Held, s: Settlement) -> tuple[object, ...]:
     worker = leased.token.partition("/")[2]
     what = (instant(s.started), s.state, s.milliseconds, s.status, s.reason, s.answer.replace("\0", "\ufffd"), worker)
-    session.run(ATTEMPT, leased.organization, leased.id, *what)
+    return (leased.organization, leased.id, *what)

@@ -5,6 +5,7 @@ from sqlalchemy import Column, Index, PrimaryKeyConstraint, Table, Text, UniqueC
 
 from service.store.columns import FOLDED, ROW_NUMBER, metadata, text, version, whole
 
+LEASED = sa.text("lease <> ''")
 REVISION = "0001_pre_books"  # the schema this code reads and writes; a test holds it to the newest migration
 
 
@@ -109,7 +110,6 @@ post = Table(
     metadata,
     Column("row", ROW_NUMBER, primary_key=True, autoincrement=True),
     *(text(name) for name in ("organization", "id", "destination", "key", "thread", "event")),
-    Column("body", sa.LargeBinary, nullable=False),
     text("state"),  # waiting, delivered, dead, skipped
     whole("tries"),  # finished attempts since it was made or last replayed
     text("made"),
@@ -119,7 +119,18 @@ post = Table(
     UniqueConstraint("organization", "id"),
     UniqueConstraint("organization", "destination", "key"),
     Index(None, "organization", "destination", "thread", "row"),
-    Index(None, "state", "due_us", "organization", "destination"),
+    Index(None, "organization", "destination", "state", "due_us", "row"),
+    Index("ix_post_leased", "organization", "destination", sqlite_where=LEASED, postgresql_where=LEASED),
+)
+
+post_body = Table(
+    "post_body",
+    metadata,
+    text("organization"),
+    text("id"),
+    Column("body", sa.LargeBinary, nullable=False),
+    PrimaryKeyConstraint("organization", "id"),
+    comment="what posts promise, never changed: apart from their state, which is written at every attempt",
 )
 
 attempt = Table(

@@ -27,9 +27,10 @@ _COUNT_ON = (
     " ON CONFLICT (organization, series) DO UPDATE SET value = counter.value + 1 RETURNING value"
 )
 _POST = (
-    "INSERT INTO post (organization, id, destination, key, thread, event, body, state, tries, made, due_us, lease,"
-    " lease_us) VALUES (?, ?, ?, ?, ?, ?, ?, 'waiting', 0, ?, ?, '', 0)"
+    "INSERT INTO post (organization, id, destination, key, thread, event, state, tries, made, due_us, lease, lease_us)"
+    " VALUES (?, ?, ?, ?, ?, ?, 'waiting', 0, ?, ?, '', 0)"
 )
+_POST_BODY = "INSERT INTO post_body (organization, id, body) VALUES (?, ?, ?)"
 _UNMAPPED = (
     "INSERT INTO unmapped (organization, what, system, code, display, seen, first, last)"
     " VALUES (?, ?, ?, ?, ?, 1, ?, ?)"
@@ -91,11 +92,13 @@ class SqlWork(SqlView):
     def post(self, posts: Iterable[Post]) -> None:
         """Promise finished messages; Conflict when a key was promised before."""
         made, due = instant(self.now), micros(self.now)
-        lines = [(self.organization, p.id, p.destination, p.key, p.thread, p.event, p.body, made, due) for p in posts]
+        promised = list(posts)
+        lines = [(self.organization, p.id, p.destination, p.key, p.thread, p.event, made, due) for p in promised]
         unknown = sorted({line[2] for line in lines} - self._destinations())
         if unknown:
             raise Conflict(Fault("not-found", f"There is no destination named {', '.join(unknown)}."))
         self._session.many(_POST, lines)
+        self._session.many(_POST_BODY, ((self.organization, p.id, p.body) for p in promised))
 
     def _destinations(self) -> set[str]:
         return {row[0] for row in self._mine("SELECT name FROM destination WHERE organization = ?")}

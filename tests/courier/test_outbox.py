@@ -15,6 +15,7 @@ from service.courier.lines import Lines
 from service.courier.ports import Settlement
 from service.courier.round import Courier
 from service.store import SqlBooks, open_books
+from service.store.outbox import PER_DESTINATION
 from tests.courier.carrying import PERFORMED, URL, Wire, answering, carry
 from tests.courier.twin import BUNDLE, START, Clock
 
@@ -144,7 +145,26 @@ def test_four_couriers_send_every_post_once_and_each_exam_in_order(outbox: SqlBo
         assert numbers == sorted(numbers)
 
 
-@pytest.mark.xfail(strict=True, reason="the outbox does not bound yet how many posts of one destination are out")
+def test_of_several_settled_at_once_only_those_still_held_are(outbox: SqlBooks) -> None:
+    ids = promise(outbox, "exam-1", "exam-2", "exam-3")
+    clock = later()
+    held = outbox.lease("a", limit=9, seconds=90, now=clock())
+    lost = next(post for post in held if post.id == ids[1])
+    outbox.release(lost)
+    done = Settlement(state="delivered", started=clock(), milliseconds=1, status=200, reason="")
+    assert outbox.settle_many([(post, done) for post in held], now=clock()) == [post != lost for post in held]
+    assert states(outbox) == {ids[0]: "delivered", ids[1]: "waiting", ids[2]: "delivered"}
+    assert [len(outbox.attempts(SLUG, id_)) for id_ in ids] == [1, 0, 1]
+
+
+def test_posts_of_one_destination_fill_nobodys_hands(outbox: SqlBooks) -> None:
+    promise(outbox, *(f"exam-{n}" for n in range(40)))
+    clock = later()
+    assert [len(outbox.lease(courier, limit=64, seconds=90, now=clock())) for courier in "ab"] == [PER_DESTINATION, 0]
+    clock.pass_(timedelta(seconds=91))
+    assert len(outbox.lease("b", limit=64, seconds=90, now=clock())) == PER_DESTINATION, "those leases ran out"
+
+
 def test_a_hanging_destination_does_not_stop_the_others(outbox: SqlBooks) -> None:
     outbox.add_destination(SLUG, "dead", url="http://dead.test/fhir")
     promise(outbox, *(f"a-{n}" for n in range(100)), destination="dead")

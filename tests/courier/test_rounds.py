@@ -4,6 +4,7 @@ import asyncio
 import json
 import logging
 import threading
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import timedelta
 
@@ -107,6 +108,30 @@ def test_an_outbox_that_fails_for_a_moment_loses_nothing() -> None:
     threading.Timer(0.4, stop.set).start()  # cuts the pause after the failure short; the end settles what is left
     worker.run(outbox, stop=stop, lines=Lines(transport=Wire(router)), now=Clock(), worker="a")
     assert (outbox.posts["0001"].state, len(router.calls), len(outbox.attempts)) == ("delivered", 1, 1)
+
+
+def test_one_that_cannot_be_settled_holds_up_no_other() -> None:
+    class Refusing(Twin):
+        def settle(self, leased: Leased, settlement: Settlement, *, now: object) -> bool:
+            if leased.id == "0002":
+                raise ValueError("this one, always")
+            return Twin.settle(self, leased, settlement, now=now)  # type: ignore[arg-type]
+
+        def settle_many(self, done: Sequence[tuple[Leased, Settlement]], *, now: object) -> list[bool]:
+            before = (dict(self.posts), list(self.attempts))
+            try:
+                return Twin.settle_many(self, done, now=now)  # type: ignore[arg-type]
+            except ValueError:
+                self.posts, self.attempts = before  # all or none, as in a transaction
+                raise
+
+    outbox = Refusing(Twin.of(*posts(threads=5)).posts)
+    stop = threading.Event()
+    threading.Timer(0.6, stop.set).start()  # cuts the pause after a failure short
+    worker.run(outbox, stop=stop, lines=Lines(transport=Wire(answering(PERFORMED))), now=Clock(), worker="a")
+    states = {id_: post.state for id_, post in outbox.posts.items()}
+    assert states.pop("0002") == "waiting"
+    assert set(states.values()) == {"delivered"}
 
 
 def test_what_a_sleeping_courier_settles_late_changes_nothing() -> None:

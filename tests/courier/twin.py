@@ -1,6 +1,7 @@
 """A twin of the outbox in memory: posts, leases and attempts as the store keeps them, with a clock that tests move."""
 
 import threading
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 
@@ -85,6 +86,9 @@ class Twin:
             if settlement.disable:
                 self.disabled.add(post.destination)
             return True
+
+    def settle_many(self, done: Sequence[tuple[Leased, Settlement]], *, now: datetime) -> list[bool]:
+        return [self.settle(leased, settlement, now=now) for leased, settlement in done]
 
     def release(self, leased: Leased) -> None:
         with self.lock:
