@@ -7,13 +7,18 @@ from service.basics.errors import Fault
 from service.fhir import uris
 from service.fhir.profiles.billing import BILLING
 from service.fhir.profiles.clinical import CLINICAL
-from service.fhir.profiles.conform import broken, holds
+from service.fhir.profiles.conform import broken
 from service.fhir.profiles.extensions import EXTENSIONS
 from service.fhir.profiles.rows import Own, Profile
 from service.fhir.profiles.structure import extension, structure
 
 PROFILES: dict[str, Profile] = {f"{uris.BASE}/StructureDefinition/{one.name}": one for one in (*CLINICAL, *BILLING)}
 OWN: dict[str, Own] = {one.url: one for one in EXTENSIONS}
+
+_SIGNED: dict[str, list[tuple[str, Profile]]] = {
+    type_: [(url, one) for url, one in PROFILES.items() if one.type == type_ and one.sign]
+    for type_ in {one.type for one in PROFILES.values()}
+}
 
 
 def structure_definitions() -> Iterator[dict[str, Any]]:
@@ -29,16 +34,14 @@ def against(resource: dict[str, Any], url: str) -> list[Fault]:
 
 def known_by_sign(resource: dict[str, Any]) -> list[str]:
     """The canonicals of our profiles that a resource shows itself to be of."""
-    kind = resource["resourceType"]
-    return [url for url, one in PROFILES.items() if one.type == kind and one.sign and _signed(resource, one)]
+    return [url for url, one in _SIGNED.get(resource["resourceType"], ()) if _signed(resource, one)]
 
 
 def _signed(resource: dict[str, Any], profile: Profile) -> bool:
-    return all(any(holds(one, part) for one in _list(resource, path)) for path, part in profile.sign)
+    return all(any(part.items() <= one.items() for one in _list(resource, path)) for path, part in profile.sign)
 
 
-def _list(resource: dict[str, Any], path: str) -> list[Any]:
-    found: Any = resource
-    for name in path.split("."):
-        found = found.get(name, {}) if isinstance(found, dict) else {}
+def _list(resource: dict[str, Any], path: str) -> list[dict[str, Any]]:
+    holder, _, last = path.rpartition(".")
+    found = (resource.get(holder, {}) if holder else resource).get(last, [])
     return found if isinstance(found, list) else []

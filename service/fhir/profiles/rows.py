@@ -24,8 +24,8 @@ class Rule(NamedTuple):
 
 
 class Profile(NamedTuple):
-    """A profile of one R4 type. sign: (path of a list of codings or extensions, what one of them holds) by which a
-    resource is known to be of it."""
+    """A profile of one R4 type. sign: (path of a list of codings or extensions, at most one element deep; what one of
+    them holds) by which a resource is known to be of it."""
 
     name: str
     type: str
