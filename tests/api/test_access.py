@@ -9,7 +9,7 @@ import pytest
 from service.access import scopes, tokens
 from service.access.keyring import SECONDS, Bearer, Keyring
 from service.basics.errors import Invalid, Unrecognised
-from tests.api.conftest import JSON, Place
+from tests.api.conftest import Place
 
 PATHS = [
     ("GET", "/fhir/Patient/x"),
@@ -137,27 +137,6 @@ def test_beyond_its_scope_a_token_is_forbidden(place: Place, name: str, *, scope
         answer = narrow.request(method, path, json=body, headers=headers)
         assert answer.status_code == 403, answer.text
         assert answer.json()["issue"][0]["code"] == "forbidden"
-
-
-def test_t14_each_entry_of_a_bundle_is_permitted_by_itself(place: Place, name: str) -> None:
-    entries = [
-        {"resource": {"resourceType": "Patient"}, "request": {"method": "POST", "url": "Patient"}},
-        {"resource": {"resourceType": "Location"}, "request": {"method": "POST", "url": "Location"}},
-        {"request": {"method": "GET", "url": "Patient/x"}},
-    ]
-    with place.client(place.token(name, "system/Patient.cs")) as narrow:
-        whole = {"resourceType": "Bundle", "type": "transaction", "entry": entries}
-        answer = narrow.post("/fhir", json=whole, headers=JSON)
-        assert answer.status_code == 403
-        assert [one["expression"] for one in answer.json()["issue"]] == [
-            ["Bundle.entry[1].request.url"],
-            ["Bundle.entry[2].request.url"],
-        ]
-        assert narrow.get("/fhir/Patient?_summary=count").json()["total"] == 0
-        single = narrow.post("/fhir", json=whole | {"type": "batch"}, headers=JSON)
-        assert single.status_code == 200
-        assert [one["response"]["status"][:3] for one in single.json()["entry"]] == ["201", "403", "403"]
-        assert narrow.get("/fhir/Patient?_summary=count").json()["total"] == 1
 
 
 def test_the_token_is_in_no_answer(place: Place, name: str) -> None:

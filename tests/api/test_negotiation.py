@@ -5,7 +5,6 @@ import pytest
 
 from service.api import media
 from service.basics.errors import NotAcceptable
-from tests.api.conftest import JSON
 
 FHIR, PLAIN, TEXT = "application/fhir+json", "application/json", "text/json"
 
@@ -44,39 +43,6 @@ def test_the_type_of_an_answer(accept: str, format_: str, *, kind: str | None) -
 def test_every_name_of_json_is_taken(rest: httpx.Client, kind: str) -> None:
     answer = rest.post("/fhir/Patient", content=b'{"resourceType":"Patient"}', headers={"Content-Type": kind})
     assert answer.status_code == 201
-
-
-@pytest.mark.parametrize(
-    "body",
-    [
-        b"",
-        b"{",
-        b"[]",
-        b"null",
-        b'"Patient"',
-        b"{}",
-        b'{"resourceType":7}',
-        b'{"resourceType":"Patient","active":true,"active":false}',
-        b'{"resourceType":"Patient","x":NaN}',
-        b'{"resourceType":"Patient","x":1e999}',
-        b'{"resourceType":"Patient","x":"\\u0000"}',
-        b'{"resourceType":"Patient","x":"\\ud800"}',
-        b'{"resourceType":"Patient","x":"\xc0\xaf"}',
-        '{"resourceType":"Patient"}'.encode("utf-16"),
-        b'{"resourceType":"Patient","x":' + b"[" * 10_000 + b"]" * 10_000 + b"}",
-        b"<Patient/>",
-    ],
-)
-def test_w3_what_is_not_one_resource_is_400_and_nothing_is_stored(rest: httpx.Client, body: bytes) -> None:
-    answer = rest.post("/fhir/Patient", content=body, headers=JSON)
-    assert answer.status_code == 400
-    assert answer.json()["resourceType"] == "OperationOutcome"
-    assert rest.get("/fhir/Patient?_summary=count").json()["total"] == 0
-
-
-def test_w6_a_body_of_another_type_is_400(rest: httpx.Client) -> None:
-    answer = rest.post("/fhir/Patient", json={"resourceType": "Location"}, headers=JSON)
-    assert answer.status_code == 400
 
 
 def test_answers_are_not_kept_by_those_between(rest: httpx.Client) -> None:

@@ -1,4 +1,4 @@
-"""The operations of an exam, and $validate (row O1), as far as they are the face's."""
+"""The operations of an exam, and $validate, as far as they are the face's."""
 
 import httpx
 import pytest
@@ -45,23 +45,3 @@ def test_an_operation_takes_sound_parameters_only(rest: httpx.Client, body: obje
 def test_operations_are_offered_on_tasks_only(rest: httpx.Client) -> None:
     for path in ("/fhir/Patient/x/$finish", "/fhir/Task/$finish", "/fhir/Task/x/$bill", "/fhir/$finish"):
         assert rest.post(path, json=GIVEN, headers=JSON).status_code == 404
-
-
-@pytest.mark.parametrize("path", ["/fhir/Patient/$validate", "/fhir/Patient/x/$validate"])
-def test_o1_validate_looks_and_stores_nothing(rest: httpx.Client, path: str) -> None:
-    good: dict[str, object] = {"resourceType": "Patient", "active": True}
-    for body in (good, {"resourceType": "Parameters", "parameter": [{"name": "resource", "resource": good}]}):
-        answer = rest.post(path, json=body, headers=JSON)
-        assert answer.status_code == 200
-        assert [one["severity"] for one in answer.json()["issue"]] == ["information"]
-    bad = rest.post(path, json=good | {"nonsense": 1}, headers=JSON)
-    assert bad.status_code == 200
-    assert [(one["severity"], one["expression"]) for one in bad.json()["issue"]] == [("error", ["Patient.nonsense"])]
-    other = rest.post(path, json={"resourceType": "Location"}, headers=JSON)
-    assert other.json()["issue"][0]["severity"] == "error"
-    assert rest.get("/fhir/Patient?_summary=count").json()["total"] == 0
-
-
-@pytest.mark.parametrize("body", [b"{", b"[]", b'{"resourceType":"Parameters"}'])
-def test_o1_what_cannot_be_checked_is_400(rest: httpx.Client, body: bytes) -> None:
-    assert rest.post("/fhir/Patient/$validate", content=body, headers=JSON).status_code == 400

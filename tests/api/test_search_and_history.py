@@ -7,8 +7,7 @@ from typing import Any
 import httpx
 import pytest
 
-from tests.api import twins
-from tests.api.conftest import JSON, Place
+from tests.api.conftest import JSON
 
 Post = Callable[..., dict[str, Any]]
 FORM = {"Content-Type": "application/x-www-form-urlencoded"}
@@ -112,59 +111,6 @@ def test_s18_each_match_exactly_once_while_others_write(rest: httpx.Client, stor
     seen = [one for page in pages(rest, "/fhir/Patient?_count=2", meanwhile) for one in ids(page)]
     assert [one for one in seen if one in before] == before[::-1]
     assert len(seen) == len(set(seen))
-
-
-def test_r6_history_is_newest_first_with_requests_and_answers(
-    rest: httpx.Client, stored: Post, place: Place, name: str
-) -> None:
-    one, other = stored(active=True), stored()
-    url = f"/fhir/Patient/{one['id']}"
-    rest.put(url, json={"resourceType": "Patient", "id": one["id"], "active": False}, headers=JSON)
-    twins.erase(place.books, name, "Patient", id_=one["id"])
-    found = rest.get(f"{url}/_history").json()
-    assert found["type"] == "history"
-    assert [entry["request"]["method"] for entry in found["entry"]] == ["DELETE", "PUT", "POST"]
-    assert [entry["response"]["status"][:3] for entry in found["entry"]] == ["204", "200", "201"]
-    assert [entry["response"]["etag"] for entry in found["entry"]] == ['W/"3"', 'W/"2"', 'W/"1"']
-    assert "resource" not in found["entry"][0]
-    assert found["entry"][2]["resource"] == one
-    assert len(rest.get("/fhir/Patient/_history").json()["entry"]) == 4
-    assert len(rest.get("/fhir/_history").json()["entry"]) == 4
-    assert [entry["resource"]["id"] for entry in rest.get("/fhir/_history?_count=4").json()["entry"][2:3]] == [
-        other["id"]
-    ]
-    assert rest.get("/fhir/Patient/nobody/_history").status_code == 404
-
-
-def test_r6_history_pages_and_begins_where_asked(rest: httpx.Client, stored: Post) -> None:
-    made = [stored() for _ in range(5)]
-    seen = [
-        entry["resource"]["id"] for page in pages(rest, "/fhir/Patient/_history?_count=2") for entry in page["entry"]
-    ]
-    assert seen == [one["id"] for one in made][::-1]
-    since = made[-1]["meta"]["lastUpdated"]
-    recent = rest.get("/fhir/Patient/_history", params={"_since": since}).json()
-    assert ids(recent)[0] == made[-1]["id"]
-    zoned = since.replace("Z", "+00:00")
-    assert rest.get(f"/fhir/Patient/_history?_since={zoned}").json()["entry"] == recent["entry"]
-    assert rest.get("/fhir/Patient/_history?_since=2999-01-01T00:00:00Z").json().get("entry", []) == []
-
-
-@pytest.mark.parametrize(
-    "query",
-    [
-        "_since=yesterday",
-        "_since=2026-13-01T00:00:00Z",
-        "_count=0",
-        "_count=x",
-        "_count=1&_count=2",
-        "_at=2026",
-        "_page=!",
-    ],
-)
-def test_r6_history_refuses_what_it_cannot_honour(rest: httpx.Client, stored: Post, query: str) -> None:
-    stored()
-    assert rest.get(f"/fhir/Patient/_history?{query}").status_code == 400
 
 
 def test_a_posted_search_is_a_form(rest: httpx.Client) -> None:

@@ -141,3 +141,15 @@ def test_e422_a_published_rule_forbids_it(practice: httpx.Client) -> None:
     refused(owed, 422, "business-rule", "invariant", "required")
     assert len(owed.json()["issue"]) > 1
     assert practice.get(f"/fhir/Task/{task['id']}").json() == task
+
+
+def test_e422_an_order_comes_with_what_it_needs(practice: httpx.Client) -> None:
+    order = {
+        "resourceType": "ServiceRequest",
+        "status": "active",
+        "intent": "order",
+        "subject": {"reference": "Patient/x"},
+    }
+    answer = practice.post("/fhir/ServiceRequest", json=order, headers=JSON)
+    assert answer.status_code in {400, 404, 422}, answer.text
+    assert total(practice, "Task") == total(practice, "ServiceRequest") == 0
