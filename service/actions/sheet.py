@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from service.basics.ids import new_id
-from service.basics.stored import Exam
+from service.basics.stored import Exam, Stored
 from service.billing.practice import Practice
 from service.catalogue.catalogue import Catalogue
 from service.exam import survey_state
@@ -21,10 +21,10 @@ Json = dict[str, Any]
 class Sheet:
     """steps in scanning order; shelved: those that an answer ruled out; whole: what concerns no single step.
 
-    tasks holds the resources as stored, by id; written the Observations that acts have made; now is an instant."""
+    tasks holds the Tasks as stored, by id; written the Observations that acts have made; now is an instant."""
 
     exam: Exam
-    tasks: dict[str, Json]
+    tasks: dict[str, Stored]
     steps: tuple[Step, ...]
     shelved: tuple[Step, ...]
     whole: Step

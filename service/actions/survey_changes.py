@@ -24,14 +24,14 @@ def keep(work: Work, before: Sheet, after: Sheet, *, sent: Iterable[str] = ()) -
     sent: references of resources that the caller writes itself; their versions are not touched here."""
     changed = [*_steps(before, after)]
     written = [*after.written, *_withdrawn(work, before, after, sent=set(sent))]
-    known = after.tasks
-    moved = [(s, t["status"]) for s, t in changed if s.task not in known or known[s.task]["status"] != t["status"]]
-    work.save_steps(StepKey(after.exam.id, s.rule.code, s.task, status) for s, status in moved)
+    moved = [(step, task["status"]) for step, was, task in changed if was != task["status"]]
+    work.save_steps(StepKey(after.exam.id, step.rule.code, step.task, status) for step, status in moved)
     whole = _whole(work, before, after, touched=bool(changed))
-    return [*whole, *(t for _, t in changed), *written]
+    return [*whole, *(task for _, _, task in changed), *written]
 
 
-def _steps(before: Sheet, after: Sheet) -> Iterator[tuple[Step, Json]]:
+def _steps(before: Sheet, after: Sheet) -> Iterator[tuple[Step, str, Json]]:
+    """(step, the status its Task had, the Task as it is now) of each step that changed."""
     old = {s.task: (s, False) for s in before.steps} | {s.task: (s, True) for s in before.shelved}
     for step, off in [*((s, False) for s in after.steps), *((s, True) for s in after.shelved)]:
         if old.get(step.task) == (step, off):
@@ -40,9 +40,10 @@ def _steps(before: Sheet, after: Sheet) -> Iterator[tuple[Step, Json]]:
         state = SHELVED if off else survey_state.state(step, owed)
         known = after.tasks.get(step.task)
         if known is None:
-            yield step, new_step(after, step, owed=owed, state=state)
+            yield step, "", new_step(after, step, owed=owed, state=state)
         else:
-            yield step, update_step(known, step, owed=owed, state=state, now=after.now)
+            task = decoded(known)
+            yield step, task["status"], update_step(task, step, owed=owed, state=state, now=after.now)
 
 
 def new_step(sheet: Sheet, step: Step, *, owed: Sequence[Owed], state: tuple[str, str]) -> Json:
@@ -62,7 +63,7 @@ def _whole(work: Work, before: Sheet, after: Sheet, *, touched: bool) -> list[Js
         work.save_exam(exam)
     if before.whole == after.whole and before.exam.state == exam.state:
         return []
-    task = after.tasks[exam.id]
+    task = decoded(after.tasks[exam.id])
     status = "in-progress" if task["status"] == "accepted" else task["status"]
     return [update_exam(task, after.whole.entries, status=status, now=after.now)]
 

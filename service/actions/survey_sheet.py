@@ -15,7 +15,7 @@ from service.exam.rules import StepRule
 from service.exam.survey import Step
 from service.fhir import exact
 from service.fhir.reading.practice import practice
-from service.fhir.reading.task import entries, is_shelved, read_basis, read_step
+from service.fhir.reading.task import entries, read_basis, stored_step
 
 __all__ = ["Sheet", "keep", "listed", "open_sheet", "practice_in_force", "settled"]
 
@@ -30,15 +30,15 @@ def open_sheet(house: House, work: Work, exam: Exam) -> Sheet:
     stored = work.get("Task", exam.id)
     if stored is None:
         raise Missing(Fault("not-found", f"There is no exam Task/{exam.id}.", "Task"))
-    task, tasks = decoded(stored), [decoded(s) for s in work.steps(exam.id)]
+    task, tasks = decoded(stored), work.steps(exam.id)
     animal, service, structures = read_basis(task)
     rules = _today(house, house.catalogues.of(exam.catalogue))
     protocol = rules.protocols[animal.species]
-    known = [(read_step(t, protocol), is_shelved(t)) for t in tasks]
+    known = [stored_step(t.body, protocol) for t in tasks]
     steps = [s for s, shelved in known if not shelved]
     return Sheet(
         exam=exam,
-        tasks={t["id"]: t for t in [task, *tasks]},
+        tasks={t.id: t for t in [stored, *tasks]},
         steps=tuple(sorted(steps, key=lambda s: (s.rule.station, s.rule.sequence))),
         shelved=tuple(s for s, shelved in known if shelved),
         whole=Step(exam.id, WHOLE, entries(task)),

@@ -27,8 +27,7 @@ def steps_for(
 
 def rule_of(protocol: Protocol, code: str) -> StepRule | None:
     """The rule of a step code, questions included; None when the protocol has no such step."""
-    found = asking.RULES.get(code)
-    return found or next((r for r in protocol.steps if r.code == code), None)
+    return asking.RULES.get(code) or protocol.by_code.get(code)
 
 
 def _fits(rule: StepRule, animal: Animal) -> bool:

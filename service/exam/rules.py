@@ -1,6 +1,7 @@
 """Rows of mappings/ as the survey reads them: structures, protocol steps, vocabularies, measures, reasons, services."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from decimal import Decimal
 
 from service.basics.coding import Coding
@@ -54,6 +55,10 @@ class Protocol:
     key: str
     species: str
     steps: tuple[StepRule, ...]
+    by_code: Mapping[str, StepRule] = field(init=False, compare=False, repr=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "by_code", {rule.code: rule for rule in self.steps})
 
 
 @dataclass(frozen=True, slots=True)

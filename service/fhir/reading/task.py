@@ -1,6 +1,7 @@
 """The Task of a step into the step, and the Task of an exam into what its steps were chosen by."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 from service.basics.errors import Fault, Missing
@@ -8,19 +9,52 @@ from service.exam.animal import Animal
 from service.exam.protocol import rule_of
 from service.exam.rules import Protocol
 from service.exam.survey import Entry, Step
-from service.fhir import uris
+from service.fhir import exact, uris
 
 Json = dict[str, Any]
 
 
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """What the Task of a step says, whatever the protocol."""
+
+    task: str
+    code: str
+    requirement: str
+    shelved: bool
+    entries: tuple[Entry, ...]
+
+
 def read_step(task: Json, protocol: Protocol) -> Step:
     """The step of a Task, by the protocol its exam was opened with; raises Missing for a code the protocol lacks."""
-    code = step_code(task)
-    rule = rule_of(protocol, code)
+    return _step(_told(task), protocol)
+
+
+def stored_step(body: bytes, protocol: Protocol) -> tuple[Step, bool]:
+    """(the step, whether it is shelved) of a step's Task as it is stored; the same text is read once.
+
+    An exam is written to a hundred times, and each time nearly all of its Tasks are as they were."""
+    told = _told_by(body)
+    return _step(told, protocol), told.shelved
+
+
+@lru_cache(maxsize=1024)  # the Tasks of some twenty open exams
+def _told_by(body: bytes) -> _Told:
+    return _told(exact.trusted(body))
+
+
+def _told(task: Json) -> _Told:
+    need = _extension(task, uris.X_REQUIREMENT).get("valueCode", "")
+    return _Told(str(task["id"]), step_code(task), need, is_shelved(task), entries(task))
+
+
+def _step(told: _Told, protocol: Protocol) -> Step:
+    rule = rule_of(protocol, told.code)
     if rule is None:
-        raise Missing(Fault("not-found", f'The protocol has no step "{code}".', "Task.code"))
-    need = _extension(task, uris.X_REQUIREMENT).get("valueCode", rule.requirement)
-    return Step(str(task["id"]), rule if need == rule.requirement else replace(rule, requirement=need), entries(task))
+        raise Missing(Fault("not-found", f'The protocol has no step "{told.code}".', "Task.code"))
+    if told.requirement not in {"", rule.requirement}:
+        rule = replace(rule, requirement=told.requirement)
+    return Step(told.task, rule, told.entries)
 
 
 def step_code(task: Json) -> str:
