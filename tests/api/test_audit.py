@@ -52,7 +52,7 @@ def test_reads_and_searches_that_are_refused(enter: Open) -> None:
     at.call("GET", "/fhir/AuditEvent?date=x", 400, ("search-type", "E", "4", "AuditEvent"))
     at.call("POST", "/fhir/Patient/$validate", 400, ("$validate", "E", "4", "Patient"), content="{")
     at.call("GET", "/fhir/Foo/x", 404, ("read", "R", "4", ""))
-    at.call("POST", "/fhir/Patient/$everything", 404, ("operation", "E", "4", "Patient"))
+    at.call("POST", "/fhir/Patient/$no-such", 404, ("operation", "E", "4", "Patient"))
     at.call("GET", "/fhir/Patient/a%00b", 404, ("read", "R", "4", "Patient"))
     at.call("GET", "/fhir/F%00o/J%20Doe", 404, ("read", "R", "4", ""))
     at.call("PROPFIND", "/fhir/Patient/x", 405, ("", "E", "4", "Patient"))
