@@ -33,12 +33,26 @@ def amend(house: House, caller: Caller, task_id: str, parameters: Json) -> Json:
 
     conclusion, differential, recommendation ... replace what stood there (appended: they are added to it);
     observation: a corrected Observation of the exam, whole, with its id. Money is never touched.
-    Raises RuleBroken naming all that is missing or unchanged, Conflict when there is no final report."""
+    Raises RuleBroken naming all that is missing or unchanged, Conflict when there is no final report or when this very
+    amendment was made before and overtaken by another."""
     with on_exam(house, caller, task_id, parameters, name="amend") as operation:
-        if not operation.repeated:
+        if operation.repeated:
+            _still_stands(operation)
+        else:
             _check(operation, parameters)
             operation.answer = _amend(house, caller, operation, parameters)
         return operation.answer
+
+
+def _still_stands(operation: Operation) -> None:
+    """Refuse the repeat of an amendment that was overtaken: answered in silence, it would pass for a change back."""
+    stored = operation.work.get("DiagnosticReport", operation.exam.report)
+    number = read_report(exact.decode(stored.body)).number if stored else 0
+    issued = text(operation.answer, "version")
+    if issued != str(number):
+        words = f"This was issued as version {issued}; by now the report is at version {number}."
+        again = "If it is meant anew, give it a reason of its own."
+        raise Conflict(Fault("business-rule", f"{words} {again}", "Parameters"))
 
 
 def _check(operation: Operation, parameters: Json) -> None:

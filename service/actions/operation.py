@@ -41,7 +41,8 @@ def on_exam(
         if exam is None:
             raise Missing(Fault("not-found", f"There is no exam Task/{task}.", "Task"))
         operation = Operation(work, exam, name, repeats.fingerprint(parameters))
-        receipt = work.receipt(f"{name}:{exam.id}")
+        kept = f"{name}:{exam.id}" if once else f"{name}:{exam.id}:{operation.fingerprint}"
+        receipt = work.receipt(kept)
         if receipt and receipt[0] == operation.fingerprint:
             operation.repeated, operation.answer = True, exact.decode(receipt[1])
         elif receipt and once:
@@ -49,7 +50,7 @@ def on_exam(
             raise Conflict(Fault("business-rule", text, "Parameters"))
         yield operation
         if not operation.repeated:
-            work.save_receipt(f"{name}:{exam.id}", operation.fingerprint, exact.encode(operation.answer))
+            work.save_receipt(kept, operation.fingerprint, exact.encode(operation.answer))
         work.trace(_line(work, caller, operation))
 
 

@@ -146,6 +146,20 @@ def test_an_amended_report_is_the_next_version_here_and_there_and_costs_nothing(
     assert [p.event for p in desk.instance.books.deliveries(desk.slug)] == ["amended", "finished"]
 
 
+def test_one_amendment_follows_another_and_an_overtaken_one_again_is_told_so(desk: Desk) -> None:
+    exam, finished = told(desk)
+    first, second = ({**AMENDED, "conclusion": words} for words in ("A polyp.", "Sludge, no polyp."))
+    answers = [result(taken(desk.operate(exam.id, "amend", **said))) for said in (first, first, second, second)]
+    assert [a["version"] for a in answers] == [["2"], ["2"], ["3"], ["3"]]
+    ((_, words),) = refusal(desk.operate(exam.id, "amend", **first), 409)  # in silence it would pass for a change back
+    assert "issued as version 2" in words
+    assert desk.get(finished["report"])["conclusion"].startswith("Sludge, no polyp.")
+    back = {**first, "reason": "It was a polyp after all."}
+    assert result(taken(desk.operate(exam.id, "amend", **back)))["version"] == ["4"]
+    desk.delivered()
+    assert arrived(desk, finished["report"])["conclusion"].startswith("A polyp.")
+
+
 def test_a_measurement_is_corrected_by_an_amendment(desk: Desk) -> None:
     exam, finished = told(desk, measured="4.00")
     (wrong,) = [o for o in desk.search("Observation") if "valueQuantity" in o]
