@@ -98,7 +98,7 @@ class _Walker:
         return text
 
     def conditional(self, type_: str, criteria: str, path: str) -> str:
-        if not any(p.entry.place for p in self.waiting):
+        if not any(p.entry.place and not p.entry.alone for p in self.waiting):
             text = "A conditional reference works in a transaction only; here give Type/id."
             raise Invalid(Fault("not-supported", text, path))
         query = parsed(self.house, self.work.organization, type_, criteria, where=path)

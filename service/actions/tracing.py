@@ -13,7 +13,7 @@ _SINGLE = {"POST": ("create", "C"), "PUT": ("update", "U"), "PATCH": ("patch", "
 
 def line(work: Work, caller: Caller, entries: Sequence[Entry], results: Sequence[Result]) -> Trace:
     """The line: of a single interaction by its name, else of a transaction with all that it touched or saw."""
-    single = len(entries) == 1 and not entries[0].place
+    single = len(entries) == 1 and (entries[0].alone or not entries[0].place)
     interaction, action = _SINGLE.get(entries[0].method, ("transaction", "E")) if single else ("transaction", "E")
     first = results[0].stored if single and results else None
     touched = [f"{r.stored.type}/{r.stored.id}" for r in results if r.stored]

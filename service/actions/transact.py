@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from copy import deepcopy
+from dataclasses import replace
 from random import random
 from time import sleep
 from typing import Any
@@ -32,7 +33,11 @@ def transact(
     Deletions come first, then all other writes at once, then `look` answers each read from what they leave. Raises the
     Refusal that names all faults; a batch keeps each entry's refusal in its result."""
     if bundle_type == "batch":
-        return [_alone(house, caller, entries, i, look=look) for i in range(len(entries))]
+        return [_alone(house, caller, entry) for entry in entries]
+    return _whole(house, caller, entries, look=look)
+
+
+def _whole(house: House, caller: Caller, entries: Sequence[Entry], *, look: Look) -> list[Result]:
     ours = checked(((e, e.resource) for e in entries), practice=caller.kind != "records")
     print_ = repeats.of_entries(entries)
     with house.books.begin(caller.organization) as work:
@@ -65,13 +70,11 @@ def _seen(work: Work, entry: Entry, look: Look) -> Result:
         raise (refusal.inside(entry.place) if entry.place else refusal) from None
 
 
-def _alone(house: House, caller: Caller, entries: Sequence[Entry], index: int, *, look: Look) -> Result:
+def _alone(house: House, caller: Caller, entry: Entry) -> Result:
     """One entry of a batch, done again a few times while the store is busy."""
-    entry = entries[index]
     for tried in range(1, TRIES + 1):
         try:
-            references.independent(entries, index)
-            return transact(house, caller, [deepcopy(entry)], look=look)[0]
+            return _whole(house, caller, [replace(entry, resource=deepcopy(entry.resource), alone=True)], look=by_id)[0]
         except Refusal as refusal:
             busy = isinstance(refusal, Busy) and refusal.retry_after is not None
             if not busy or tried == TRIES:

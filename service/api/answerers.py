@@ -11,7 +11,7 @@ from service.fhir.types import DEFINITIONS
 Answerer = Callable[[Ask], Answer]
 
 _BY_CODE: Mapping[str, Answerer] = {
-    "transaction": bundle.transact,
+    "transaction": lambda ask: bundle.transact(ask, answerer),
     "capabilities": metadata.capabilities,
     "history-system": history.history,
     "history-type": history.history,
@@ -19,6 +19,8 @@ _BY_CODE: Mapping[str, Answerer] = {
     "search-type": search.search,
     "create": write.create,
     "update": write.update,
+    "patch": write.patch,
+    "delete": write.delete,
     "read": read.read,
     "vread": read.vread,
 }

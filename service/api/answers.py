@@ -21,6 +21,7 @@ class Part:
     status: int
     type: str = ""
     id: str = ""
+    seen: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

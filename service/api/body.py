@@ -17,12 +17,14 @@ class Disconnected(Exception):
 
 
 async def taken(receive: Receive, headers: Mapping[str, str], *, kind: str, limits: Limits) -> bytes:
-    """The body of an offer of this kind ("json", "bundle", "form" or "perhaps"); raises WrongMedia for another type."""
+    """The body of an offer of this kind ("json", "patch", "bundle", "form" ...); raises WrongMedia for another type."""
     declared = headers.get("content-length", "")
     encoding = headers.get("content-encoding", "")
     empty = kind == "perhaps" and declared in {"", "0"} and "transfer-encoding" not in headers
     if kind == "form":
         media.check_form(headers.get("content-type", ""), encoding)
+    elif kind == "patch":
+        media.check_patch(headers.get("content-type", ""), encoding)
     elif not empty:
         media.check_json(headers.get("content-type", ""), encoding)
     limit = limits.bundle if kind == "bundle" else limits.body

@@ -3,44 +3,68 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from service.access import scopes
-from service.api import answers, bundles, conditions
+from service.actions.references import independent
+from service.api import answers, bundles, conditions, inside
 from service.api.answers import Answer, Part
 from service.api.ask import Ask
+from service.api.inside import Answerer
 from service.api.outcomes import outcome, status
-from service.api.rules import ATTEMPTS, WAYS_OUT
-from service.api.types import KNOWN, READ_ONLY
+from service.api.rules import ATTEMPTS
 from service.basics.entries import Entry, Result
-from service.basics.errors import Fault, Invalid, Missing, NotAllowed, NotPermitted, Refusal, TooLarge
+from service.basics.errors import Fault, Invalid, Refusal, TooLarge
 
 Json = dict[str, Any]
-_LETTERS = {"POST": "c", "PUT": "u", "GET": "r"}
-_REASONS = {200: "OK", 201: "Created", 304: "Not Modified"}
+_REASONS = {200: "OK", 201: "Created", 204: "No Content", 304: "Not Modified"}
 
 
-def transact(ask: Ask) -> Answer:
-    """A transaction (all of it or nothing) or a batch (each entry by itself)."""
+def transact(ask: Ask, answerer: Answerer) -> Answer:
+    """A transaction (all of it or nothing) or a batch (each entry by itself); reads are answered as they are alone."""
     bundle = _bundle(ask)
     entries = list(ask.kit.entries(bundle))
-    refusals = {i: refusal for i, one in enumerate(entries) if (refusal := _refusal(ask, one)) is not None}
-    if refusals and bundle["type"] == "transaction":
+    batch = bundle["type"] == "batch"
+    refusals = {i: refusal for i in range(len(entries)) if (refusal := _refusal(ask, entries, i, batch=batch))}
+    if refusals and not batch:
         first = next(iter(refusals.values()))
         raise type(first)(*(fault for refusal in refusals.values() for fault in refusal.faults))
-    allowed = [one for i, one in enumerate(entries) if i not in refusals]
-    done = iter(ask.kit.transact(ask.kit.house, ask.caller, allowed, bundle_type=bundle["type"]) if allowed else ())
-    results = [Result(0, refusal=refusals[i]) if i in refusals else next(done) for i in range(len(entries))]
+    allowed = [one for i, one in enumerate(entries) if i not in refusals and not (batch and one.reads)]
+    look = inside.looker(ask, answerer)
+    done = iter(
+        ask.kit.transact(ask.kit.house, ask.caller, allowed, bundle_type=bundle["type"], look=look) if allowed else ()
+    )
+    results = [
+        Result(0, refusal=refusals[i])
+        if i in refusals
+        else _read(ask, one, answerer)
+        if batch and one.reads
+        else next(done)
+        for i, one in enumerate(entries)
+    ]
     whole = conditions.returns(ask.headers) == "representation"
     written = [_entry(ask, one, entry, whole=whole) for entry, one in zip(entries, results, strict=True)]
-    parts = _parts(entries, results) if entries else (Part(bundle["type"], 200),)
+    parts = _parts(entries, results, batch=batch) if entries else (Part(bundle["type"], 200),)
     return Answer(200, bundles.joined({"type": f"{bundle['type']}-response"}, written), parts=parts)
 
 
-def _parts(entries: Sequence[Entry], results: Sequence[Result]) -> tuple[Part, ...]:
-    """The entries of a batch that were refused: each is an interaction of its own, and what was done has its line."""
+def _read(ask: Ask, entry: Entry, answerer: Answerer) -> Result:
+    """A read in a batch: it needs no transaction."""
+    try:
+        return inside.told(ask, entry, answerer)
+    except Refusal as refusal:
+        return Result(0, refusal=refusal.inside(entry.place))
+
+
+def _parts(entries: Sequence[Entry], results: Sequence[Result], *, batch: bool) -> tuple[Part, ...]:
+    """The entries of a batch that only looked or were refused: what was written has its line in its transaction."""
     return tuple(
-        Part(ATTEMPTS[entry.method], status(one.refusal)[0], entry.type, entry.id)
+        Part(
+            ATTEMPTS["GET" if entry.reads else entry.method],
+            status(one.refusal)[0] if one.refusal else one.status,
+            entry.type,
+            entry.id,
+            one.seen,
+        )
         for entry, one in zip(entries, results, strict=True)
-        if one.refusal is not None
+        if one.refusal is not None or (batch and entry.reads)
     )
 
 
@@ -70,19 +94,18 @@ def _shell(bundle: Json) -> Json:
     return bundle | {"entry": bare}
 
 
-def _refusal(ask: Ask, entry: Entry) -> Refusal | None:
+def _refusal(ask: Ask, entries: Sequence[Entry], index: int, *, batch: bool) -> Refusal | None:
     """Why this entry may not be done at all, whatever it holds."""
-    where = f"{entry.place}.request.url"
-    if entry.type not in KNOWN:
-        return Missing(Fault("not-supported", f"The type {entry.type} is not served here.", where))
-    if entry.method not in _LETTERS:
-        text = f"{entry.method} is not offered.{WAYS_OUT.get(entry.method, '')}"
-        return NotAllowed(Fault("not-supported", text, where))
-    if entry.type in READ_ONLY:
-        return NotAllowed(Fault("not-supported", f"{entry.type} is read at its own address, not in a Bundle.", where))
-    letter = _LETTERS[entry.method]
-    if not scopes.allows(ask.caller.scopes, entry.type, letter):
-        return NotPermitted(Fault("forbidden", f"The token lacks system/{entry.type}.{letter}.", where))
+    entry = entries[index]
+    try:
+        inside.offered(ask, entry)
+    except Refusal as refusal:
+        return refusal.inside(f"{entry.place}.request.url")
+    try:
+        if batch:
+            independent(entries, index)
+    except Refusal as refusal:
+        return refusal
     return None
 
 
@@ -91,13 +114,12 @@ def _entry(ask: Ask, result: Result, entry: Entry, *, whole: bool) -> bytes:
         code, _ = status(result.refusal)
         return bundles.entry(ask.base, None, response={"status": str(code), "outcome": outcome(result.refusal)})
     response: Json = {"status": f"{result.status} {_REASONS.get(result.status, '')}".strip()}
+    if isinstance(result.told, Answer):
+        return bundles.told(result.told, response, head=entry.method == "HEAD")
     if result.stored is None:
         return bundles.entry(ask.base, None, response=response)
     version = result.stored
-    response |= {
-        "location": answers.location(ask.base, version),
-        "etag": answers.etag(version.version),
-        "lastModified": version.updated,
-    }
-    shown = (whole or entry.method == "GET") and result.status != 304
-    return bundles.entry(ask.base, version if shown else None, response=response)
+    if not version.deleted:
+        response["location"] = answers.location(ask.base, version)
+    response |= {"etag": answers.etag(version.version), "lastModified": version.updated}
+    return bundles.entry(ask.base, version if whole and not version.deleted else None, response=response)

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 from urllib.parse import quote, urlencode
 
-from service.api.answers import etag
+from service.api.answers import Answer, etag
 from service.basics.stored import Stored
 from service.fhir import exact
 
@@ -25,6 +25,15 @@ def entry(base: str, version: Stored | None, **rest: Json) -> bytes:
     if not version.deleted:
         text += b',"resource":' + version.body
     return text + b"," + exact.encode(rest)[1:]
+
+
+def told(answer: Answer, response: Json, *, head: bool) -> bytes:
+    """The entry of a read: the body as it was answered (none to HEAD), with its ETag and date in the response."""
+    headers = dict(answer.headers)
+    if b"etag" in headers:
+        response = response | {"etag": headers[b"etag"].decode()}
+    body = b"" if head else answer.body
+    return (b'{"resource":' + body + b"," if body else b"{") + exact.encode({"response": response})[1:]
 
 
 def match(base: str, version: Stored) -> bytes:

@@ -5,8 +5,8 @@ from typing import Any
 
 from service.api import offers
 from service.api.types import GUARDED, READ_ONLY, SERVED
-from service.fhir import profiles, uris
-from service.fhir.types import DEFINITIONS
+from service.fhir import patching, profiles, uris
+from service.fhir.types import DEFINITIONS, DIRECTORY
 
 Json = dict[str, Any]
 Parameters = Callable[[str], Sequence[tuple[str, str, str]]]
@@ -48,6 +48,7 @@ def statement(base: str, *, version: str, parameters: Parameters) -> Json:
         },
         "fhirVersion": "4.0.1",
         "format": ["application/fhir+json", "json"],
+        "patchFormat": [patching.MEDIA],
         "rest": [rest],
     }
 
@@ -65,7 +66,7 @@ def _resource(type_: str, parameters: Parameters) -> Json:
         "conditionalCreate": kept,
         "conditionalRead": "not-match" if type_ in DEFINITIONS else "full-support",
         "conditionalUpdate": kept,
-        "conditionalDelete": "not-supported",
+        "conditionalDelete": "single" if type_ in DIRECTORY else "not-supported",
         "referencePolicy": ["literal", "logical"],
     }
     params = [

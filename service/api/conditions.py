@@ -10,6 +10,7 @@ from service.basics.errors import Fault, Invalid
 from service.basics.stored import Stored
 
 _ETAG = re.compile(r'(?:W/)?"([1-9][0-9]{0,8})"')
+_INSTANT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d{1,6})?(Z|[+-]\d\d:\d\d)$")
 _RETURNS = {"minimal", "representation", "OperationOutcome"}
 
 
@@ -41,9 +42,10 @@ def unchanged(headers: Mapping[str, str], version: Stored) -> bool:
     if known is not None:
         tags = {tag.strip().removeprefix("W/") for tag in known.split(",")}
         return "*" in tags or etag(version.version).removeprefix("W/") in tags
-    since = _date(headers.get("if-modified-since", ""))
-    updated = datetime.fromisoformat(version.updated).replace(microsecond=0)
-    return since is not None and updated <= since
+    given, updated = headers.get("if-modified-since", ""), datetime.fromisoformat(version.updated)
+    since = _date(given)
+    exact = _INSTANT.match(given) is not None  # as an entry of a Bundle says it; HTTP's own dates have whole seconds
+    return since is not None and (updated if exact else updated.replace(microsecond=0)) <= since
 
 
 def returns(headers: Mapping[str, str]) -> str:
@@ -64,6 +66,8 @@ def _prefer(headers: Mapping[str, str]) -> dict[str, str]:
 
 def _date(text: str) -> datetime | None:
     try:
+        if _INSTANT.match(text):
+            return datetime.fromisoformat(text)
         return parsedate_to_datetime(text) if text else None
     except ValueError:
         return None

@@ -53,10 +53,10 @@ def _spelt(template: str) -> list[tuple[str, str]]:
     """(path, type) pairs a template is described as: by type where types differ, else once for all."""
     if template == "/{type}":
         return [(template.replace("{type}", type_), type_) for type_ in SERVED]
-    if any(offer.only for offer in PLACES[template].values()):
-        only = sorted(set[str]().union(*(offer.only for offer in PLACES[template].values())))
-        return [(template.replace("{type}", type_), type_) for type_ in only]
-    return [(template, "")]
+    offers = PLACES[template].values()
+    only = sorted(set[str]().union(*(offer.only for offer in offers)))
+    found = [(template.replace("{type}", type_), type_) for type_ in only]
+    return found if all(offer.only for offer in offers) else [*found, (template, "")]
 
 
 def _operation(template: str, offer: Offer, method: str, type_: str) -> Json:

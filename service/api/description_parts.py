@@ -4,6 +4,7 @@ from typing import Any
 
 from service.api.offers import Offer
 from service.api.types import READ_ONLY
+from service.fhir import patching
 
 Json = dict[str, Any]
 
@@ -22,6 +23,8 @@ _WORDS = {
     "search-type": "Search",
     "create": "Create",
     "update": "Update",
+    "patch": "Change parts of it by a JSON Patch",
+    "delete": "Delete, while nothing refers to it",
     "read": "Read",
     "vread": "Read one version",
     "validate": "Check a resource without storing it",
@@ -29,6 +32,20 @@ _WORDS = {
     "finish": "Finish an exam: report, charges and invoice in one transaction",
     "settle": "Settle a step of a survey, a whole station, or take back what was settled",
     "withdraw": "Withdraw an exam (wrong animal): entered-in-error, and the invoice credited to zero",
+}
+_PATCH = {
+    "type": "array",
+    "minItems": 1,
+    "items": {
+        "type": "object",
+        "required": ["op", "path"],
+        "properties": {
+            "op": {"enum": ["add", "remove", "replace", "move", "copy", "test"]},
+            "path": {"type": "string", "pattern": "^(/.*)?$"},
+            "from": {"type": "string", "pattern": "^(/.*)?$"},
+            "value": True,
+        },
+    },
 }
 _PLACES = {
     "type": {"$ref": "#/components/schemas/type"},
@@ -77,6 +94,7 @@ def components(types: tuple[str, ...]) -> Json:
             "Bundle", {"type": {"type": "string"}, "entry": {"type": "array", "items": {"type": "object"}}}
         ),
         "Parameters": _shaped("Parameters", {"parameter": {"type": "array", "items": {"type": "object"}}}),
+        "Patch": _PATCH,
         "OperationOutcome": _shaped("OperationOutcome", {"issue": {"type": "array", "items": {"type": "object"}}}),
     }
     refusals = {name: {"description": text, "content": outcome} for name, text in _TEXTS.items()}
@@ -112,7 +130,9 @@ def wishes(offer: Offer) -> list[Json]:
         "read": ("If-None-Match", "If-Modified-Since"),
         "vread": ("If-None-Match",),
         "create": ("If-None-Exist", "Prefer"),
-        "update": ("If-Match", "Prefer"),
+        "update": ("If-Match", "If-None-Match", "Prefer"),
+        "patch": ("If-Match", "Prefer"),
+        "delete": ("If-Match", "Prefer"),
         "transaction": ("Prefer",),
         "search-type": ("Prefer",),
     }.get(offer.code, ())
@@ -128,6 +148,8 @@ def body(offer: Offer) -> Json:
     """What is sent."""
     if offer.body == "form":
         return {"content": {"application/x-www-form-urlencoded": {"schema": {"type": "object"}}}}
+    if offer.body == "patch":
+        return {"required": True, "content": {patching.MEDIA: {"schema": {"$ref": "#/components/schemas/Patch"}}}}
     name = {"bundle": "Bundle", "perhaps": "Parameters"}.get(offer.body, "Resource")
     content = {FHIR: {"schema": {"$ref": f"#/components/schemas/{name}"}}}
     return {"required": offer.body != "perhaps", "content": content}
@@ -135,21 +157,21 @@ def body(offer: Offer) -> Json:
 
 def responses(offer: Offer) -> Json:
     """Every status that can come back."""
-    done = {"create": ("201", "200"), "read": ("200", "304"), "vread": ("200", "304")}
+    done = {"delete": ("204", "200"), "create": ("201", "200"), "read": ("200", "304"), "vread": ("200", "304")}
     content = {FHIR: {"schema": {"$ref": "#/components/schemas/Resource"}}}
     found: Json = {code: _done(code, content) for code in done.get(offer.code, ("200",))}
     refusals = dict(_REFUSALS) | (_WRITING if offer.writes else {})
     if offer.body and not offer.writes:
         refusals |= {"413": "Large", "415": "Media"}
-    if offer.code in {"read", "vread"}:
+    if offer.code in {"read", "vread", "patch"}:
         refusals["410"] = "Gone"
-    if offer.code in {"update", "transaction"}:
+    if offer.code in {"update", "transaction", "delete"}:
         refusals["405"] = "Method"
     return found | {code: {"$ref": f"#/components/responses/{name}"} for code, name in sorted(refusals.items())}
 
 
 def _done(code: str, content: Json) -> Json:
-    text = {"201": "Created", "304": "You hold the current version"}.get(code, "Done")
+    text = {"201": "Created", "204": "It is not there", "304": "You hold the current version"}.get(code, "Done")
     return {"description": text} | ({"content": content} if code in {"200", "201"} else {})
 
 

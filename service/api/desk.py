@@ -81,7 +81,7 @@ class Desk:
             return
         for part in answer.parts:
             target = rules.named(part.type, part.id)
-            self._log.note(audit.line(caller, Offer(part.code), status=part.status, target=target))
+            self._log.note(audit.line(caller, Offer(part.code), status=part.status, target=target, seen=part.seen))
         if answer.status >= 400:
             tried = offer or rules.attempted(self._offers, given.method, id_=given.id)
             self._log.note(audit.line(caller, tried, status=answer.status, target=rules.named(given.type, given.id)))

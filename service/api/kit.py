@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Protocol
 
+from service.actions.looking import Look
 from service.actions.ports import Books, Caller, House
 from service.basics.entries import Entry, Result
 from service.basics.errors import Fault
@@ -49,7 +50,7 @@ class Transact(Protocol):
     """Every write goes through this one action."""
 
     def __call__(
-        self, house: House, caller: Caller, entries: Sequence[Entry], *, bundle_type: str
+        self, house: House, caller: Caller, entries: Sequence[Entry], *, bundle_type: str, look: Look = ...
     ) -> Sequence[Result]: ...
 
 

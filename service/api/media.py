@@ -3,6 +3,7 @@
 from functools import lru_cache
 
 from service.basics.errors import Fault, NotAcceptable, WrongMedia
+from service.fhir import patching
 
 OURS = ("application/fhir+json", "application/json", "text/json")
 FORM = "application/x-www-form-urlencoded"
@@ -33,6 +34,15 @@ def check_json(content_type: str, content_encoding: str) -> None:
         raise _wrong("FHIR's JSON is always UTF-8.")
     if parameters.get("fhirversion", "") not in _RELEASES:
         raise _wrong("Only FHIR R4 (4.0) is taken.")
+    check_encoding(content_encoding)
+
+
+def check_patch(content_type: str, content_encoding: str) -> None:
+    """Raise WrongMedia unless a body of this type is a JSON Patch; R4's other two kinds of patch are not taken."""
+    name, parameters = _parsed(content_type)
+    if name != patching.MEDIA or parameters.get("charset", "utf-8").lower() not in {"utf-8", "utf8"}:
+        text = f"Content-Type {name or '(none)'} is not taken; a patch is sent as {patching.MEDIA}."
+        raise WrongMedia(Fault("not-supported", text))
     check_encoding(content_encoding)
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from service.api.types import READ_ONLY
 from service.fhir.operations import ALL
 from service.fhir.operations import EXAM as _EXAM
+from service.fhir.types import DIRECTORY
 
 EXAM: Mapping[str, str] = {one.name: one.url for one in _EXAM}
 """The operations on a Task, with their definitions."""
@@ -15,9 +16,9 @@ EXAM: Mapping[str, str] = {one.name: one.url for one in _EXAM}
 class Offer:
     """One interaction: R4's code for it (restful-interaction, or operation with its name) and what it takes.
 
-    letter: the scope it needs on its type. body: "" none, "json" a resource, "bundle" a Bundle, "form" search
-    parameters, "perhaps" a resource or nothing. writes: it changes something. only: the types that have it, all when
-    empty; never: the types that don't."""
+    letter: the scope it needs on its type. body: "" none, "json" a resource, "patch" a JSON Patch, "bundle" a Bundle,
+    "form" search parameters, "perhaps" a resource or nothing. writes: it changes something. only: the types that have
+    it, all when empty; never: the types that don't."""
 
     code: str
     letter: str = ""
@@ -33,6 +34,8 @@ class Offer:
 
 
 _UPDATE = Offer("update", "u", body="json", writes=True, never=READ_ONLY)
+_PATCH = Offer("patch", "u", body="patch", writes=True, never=READ_ONLY)
+_DELETE = Offer("delete", "d", writes=True, only=DIRECTORY)
 _VALIDATE = Offer("operation", body="json", operation="validate")
 
 PLACES: Mapping[str, Mapping[str, Offer]] = {
@@ -43,11 +46,13 @@ PLACES: Mapping[str, Mapping[str, Offer]] = {
         "GET": Offer("search-type", "s"),
         "POST": Offer("create", "c", body="json", writes=True, never=READ_ONLY),
         "PUT": _UPDATE,
+        "PATCH": _PATCH,
+        "DELETE": _DELETE,
     },
     "/{type}/_search": {"POST": Offer("search-type", "s", body="form")},
     "/{type}/_history": {"GET": Offer("history-type", "s", never=READ_ONLY)},
     "/{type}/$validate": {"POST": _VALIDATE},
-    "/{type}/{id}": {"GET": Offer("read", "r"), "PUT": _UPDATE},
+    "/{type}/{id}": {"GET": Offer("read", "r"), "PUT": _UPDATE, "PATCH": _PATCH, "DELETE": _DELETE},
     "/{type}/{id}/_history": {"GET": Offer("history-instance", "r", never=READ_ONLY)},
     "/{type}/{id}/_history/{version}": {"GET": Offer("vread", "r", never=READ_ONLY)},
     "/{type}/{id}/$validate": {"POST": _VALIDATE},

@@ -5,7 +5,7 @@ from typing import Any
 from service.api.answers import Answer, Header
 from service.basics import errors
 from service.basics.errors import Fault, Refusal
-from service.fhir import exact
+from service.fhir import exact, patching
 
 Json = dict[str, Any]
 
@@ -38,7 +38,10 @@ _EXTRA: dict[int, tuple[Header, ...]] = {
     401: ((b"www-authenticate", b'Bearer realm="sonoledger"'),),
     408: ((b"connection", b"close"),),
     413: ((b"connection", b"close"),),
-    415: ((b"accept-post", b"application/fhir+json, application/json"),),
+    415: (
+        (b"accept-post", b"application/fhir+json, application/json"),
+        (b"accept-patch", patching.MEDIA.encode()),
+    ),
 }
 
 

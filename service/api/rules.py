@@ -12,8 +12,7 @@ _ID = re.compile(r"[A-Za-z0-9\-.]{1,64}")
 ATTEMPTS = {"DELETE": "delete", "GET": "read", "PATCH": "patch", "POST": "create", "PUT": "update"}
 """R4's code for what a method does to one resource."""
 WAYS_OUT = {
-    "DELETE": " Nothing is deleted: set its status to entered-in-error, or active to false.",
-    "PATCH": " Send the whole resource with PUT.",
+    "DELETE": " What was recorded stays: set its status to entered-in-error, or active to false.",
 }
 
 
@@ -35,6 +34,8 @@ def offered(offers: Mapping[str, Offer], method: str, *, type_: str, id_: str) -
         raise NotAllowed(Fault("not-supported", f"{method} is not offered here.{WAYS_OUT.get(method, '')}"))
     if type_ in offer.never:
         raise NotAllowed(Fault("not-supported", f"{type_} can only be read and searched here: the service writes it."))
+    if offer.only and type_ not in offer.only and not offer.operation:
+        raise NotAllowed(Fault("not-supported", f"{type_} has no {method}.{WAYS_OUT.get(method, '')}"))
     if offer.only and type_ not in offer.only:
         raise Missing(Fault("not-supported", f"The operation ${offer.operation} is not offered on {type_}."))
     if id_ and not _ID.fullmatch(id_):

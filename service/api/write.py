@@ -1,5 +1,6 @@
-"""Create and update: one entry through the one action that writes, and its result as an answer."""
+"""Create, update, patch and delete: one entry through the one action that writes, and its result as an answer."""
 
+from dataclasses import replace
 from urllib.parse import urlencode
 
 from service.api import answers, conditions
@@ -8,7 +9,7 @@ from service.api.ask import Ask
 from service.api.outcomes import outcome_of
 from service.basics.entries import Entry, Result
 from service.basics.errors import Fault, Invalid
-from service.fhir import exact
+from service.fhir import exact, patching
 
 
 def create(ask: Ask) -> Answer:
@@ -23,13 +24,31 @@ def update(ask: Ask) -> Answer:
     if ask.id and resource.get("id") != ask.id:
         raise Invalid(Fault("invalid", f"The id in the body must be the one in the URL: {ask.id}.", f"{ask.type}.id"))
     match = conditions.if_match(ask.headers)
-    return _write(ask, Entry("PUT", ask.type, ask.id, criteria=_criteria(ask), resource=resource, if_match=match))
+    unless = ask.headers.get("if-none-match", "")
+    entry = Entry("PUT", ask.type, ask.id, criteria=_criteria(ask), resource=resource, if_match=match)
+    return _write(ask, replace(entry, if_none_match=unless))
+
+
+def patch(ask: Ask) -> Answer:
+    """The next version of a resource by a JSON Patch of the current one, checked as an update is."""
+    changes = tuple(patching.operations(exact.decode(ask.body)))
+    match = conditions.if_match(ask.headers)
+    return _write(ask, Entry("PATCH", ask.type, ask.id, criteria=_criteria(ask), patch=changes, if_match=match))
+
+
+def delete(ask: Ask) -> Answer:
+    """204, whether it was there or not; its history stays. Raises Conflict while anything refers to it."""
+    match = conditions.if_match(ask.headers)
+    answer = _write(ask, Entry("DELETE", ask.type, ask.id, criteria=_criteria(ask), if_match=match))
+    return replace(answer, status=200) if answer.body else answer
 
 
 def _located(ask: Ask, result: Result) -> tuple[Header, ...]:
     """Location, ETag and Last-Modified of what a write left or found."""
     if result.stored is None:
         return ()
+    if result.stored.deleted:
+        return answers.versioned(result.stored)
     return (*answers.versioned(result.stored), (b"location", answers.location(ask.base, result.stored).encode()))
 
 
@@ -40,7 +59,8 @@ def _write(ask: Ask, entry: Entry) -> Answer:
     wish = conditions.returns(ask.headers) or "representation"
     body = b"" if result.stored is None or wish == "minimal" else result.stored.body
     if wish == "OperationOutcome" and result.stored is not None:
-        said = Fault("informational", f"{ask.type}/{result.stored.id} is stored as version {result.stored.version}.")
+        done = "deleted" if result.stored.deleted else "stored"
+        said = Fault("informational", f"{ask.type}/{result.stored.id} is {done} as version {result.stored.version}.")
         body = exact.encode(outcome_of([said], severity="information"))
     return Answer(result.status, body, _located(ask, result))
 

@@ -13,7 +13,7 @@ class Entry:
 
     place is "" for a single interaction, else "Bundle.entry[3]"; criteria is the text behind "?" of a conditional
     update, patch or delete, or of a search; if_none_exist that of a conditional create; if_match a version number;
-    patch the operations of a PATCH; url the whole address of a read as it came."""
+    patch the operations of a PATCH; url the whole address of a read as it came; alone: it is of a batch."""
 
     method: str
     type: str
@@ -28,6 +28,7 @@ class Entry:
     patch: tuple[dict[str, Any], ...] = ()
     url: str = ""
     place: str = ""
+    alone: bool = False
 
     @property
     def reads(self) -> bool:

@@ -55,7 +55,7 @@ def patched(resource: Json, given: Sequence[Json]) -> Json:
             raise TooLarge(Fault("too-costly", f"{_named(index, one)}: the patch copies too much."))
     if not isinstance(done, dict) or (done.get("id"), done.get("resourceType")) != (id_, type_):
         raise RuleBroken(Fault("processing", "A patch cannot change which resource this is: id and resourceType stay."))
-    if not any(_touches_text(one) for one in given):
+    if any(one["op"] != "test" for one in given) and not any(map(_touches_text, given)):
         done.pop("text", None)
     found: Json = exact.decode(exact.encode(done))  # in its own right: nothing shared, nothing too deep
     return found

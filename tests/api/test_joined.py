@@ -144,14 +144,14 @@ def test_u8_an_update_by_criteria(rest: httpx.Client) -> None:
 
 
 def test_deletion_is_refused_with_the_way_out_alone_and_in_a_bundle(rest: httpx.Client) -> None:
-    one = made(rest, patient())
-    alone = rest.delete(f"/fhir/Patient/{one['id']}")
-    entry = {"request": {"method": "DELETE", "url": f"Patient/{one['id']}"}}
+    one = made(rest, {"resourceType": "Observation", "status": "final", "code": {"text": "x"}})
+    alone = rest.delete(f"/fhir/Observation/{one['id']}")
+    entry = {"request": {"method": "DELETE", "url": f"Observation/{one['id']}"}}
     held = rest.post("/fhir", json={"resourceType": "Bundle", "type": "transaction", "entry": [entry]}, headers=JSON)
     for answer in (alone, held):
         assert answer.status_code == 405
         assert "entered-in-error" in answer.json()["issue"][0]["details"]["text"]
-    assert total(rest) == 1
+    assert total(rest, "Observation") == 1
 
 
 def test_t5_a_transaction_links_what_it_makes(rest: httpx.Client) -> None:

@@ -4,10 +4,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from service.actions.looking import Look, by_id
 from service.actions.ports import Books, Caller, House, Work
 from service.actions.writing import write
 from service.basics.entries import Entry, Result
-from service.basics.errors import Conflict, Fault, Missing, NotAllowed, Refusal, RuleBroken
+from service.basics.errors import Conflict, Fault, NotAllowed, Refusal, RuleBroken
 from service.basics.ids import new_id
 from service.basics.stored import Keys, Record, Stored
 from service.fhir import exact
@@ -22,14 +23,16 @@ class TwinTransact:
     raises: list[BaseException] = field(default_factory=list)
     calls: list[Entry] = field(default_factory=list)
 
-    def __call__(self, house: House, caller: Caller, entries: Sequence[Entry], *, bundle_type: str) -> Sequence[Result]:
+    def __call__(
+        self, house: House, caller: Caller, entries: Sequence[Entry], *, bundle_type: str, look: Look = by_id
+    ) -> Sequence[Result]:
         if self.raises:
             raise self.raises.pop(0)
         self.calls += entries
         if bundle_type == "batch":
             return [self._alone(house, caller, one) for one in entries]
         with house.books.begin(caller.organization) as work:
-            return [_one(work, entry) for entry in entries]
+            return [look(work, entry) if entry.reads else _one(work, entry) for entry in entries]
 
     def _alone(self, house: House, caller: Caller, entry: Entry) -> Result:
         try:
@@ -44,10 +47,6 @@ def _one(work: Work, entry: Entry) -> Result:
         resource = {**(entry.resource or {}), "id": new_id()}
         return Result(201, write(work, [resource])[0])
     before = work.get(entry.type, entry.id)
-    if entry.method == "GET":
-        if before is None:
-            raise Missing(Fault("not-found", "There is no such thing."))
-        return Result(200, before)
     if before is None:
         raise NotAllowed(Fault("not-supported", "Ids are the server's: POST it."))
     return Result(200, write(work, [], [(dict(entry.resource or {}), before)])[0])

@@ -90,7 +90,6 @@ def test_t12_conditions_hold_in_a_bundle(rest: httpx.Client, kind: str) -> None:
     assert total(rest) == 1
 
 
-@pytest.mark.xfail(strict=True, reason="T12: conditional reads in a Bundle are not answered yet")
 @pytest.mark.parametrize("kind", ["transaction", "batch"])
 def test_t12_a_reader_in_a_bundle_who_holds_the_version_is_told_so(rest: httpx.Client, kind: str) -> None:
     at = f"Patient/{made(rest, patient('a'))['id']}"

@@ -14,7 +14,7 @@ Json = dict[str, Any]
 _VERSION = re.compile(r'^(?:W/)?"?(\d{1,9})"?$')
 _URL = re.compile(r"^(?P<type>[A-Za-z]+)(?:/(?P<id>[A-Za-z0-9\-.]{1,64}))?(?:\?(?P<criteria>.*))?$", re.DOTALL)
 _READ = re.compile(
-    r"^(?P<type>[A-Za-z]*)(?:/(?P<id>[A-Za-z0-9\-.]{1,64}))?(?:/[^?$]*)?(?:\?(?P<criteria>.*))?$", re.DOTALL
+    r"^(?P<type>[A-Za-z]*)(?:/(?P<id>[A-Za-z0-9\-.]{1,64})(?=[/?]|$))?[^?$]*(?:\?(?P<criteria>.*))?$", re.DOTALL
 )
 METHODS = ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE")
 _CONDITIONS = {  # each with the methods it belongs to; elsewhere it would be a condition that nobody looks at
