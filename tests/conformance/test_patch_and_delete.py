@@ -135,7 +135,7 @@ def test_u17_what_was_deleted_is_not_taken_up_again(rest: httpx.Client) -> None:
     told = refused(put(rest, one), 405, "not-supported")
     assert "POST" in told["details"]["text"]
     assert rest.get(f"/fhir/Patient/{one['id']}/_history").json()["total"] == 2
-    refused(patched(rest, f"Patient/{one['id']}", replaced("/active", True)), 405)
+    refused(patched(rest, f"Patient/{one['id']}", replaced("/active", True)), 410, "deleted")
 
 
 def test_u18_a_deletion_by_criteria(rest: httpx.Client) -> None:
