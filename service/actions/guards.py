@@ -16,7 +16,7 @@ WAY_OUT = {
     "DiagnosticReport": "use $finish, $amend or $withdraw on the exam's Task",
     "Procedure": "it follows the exam: use $finish or $withdraw on the exam's Task",
     "ChargeItem": "charges follow the exam: use $finish or $withdraw on its Task",
-    "Invoice": "an issued invoice is never edited: $withdraw on the exam's Task credits it",
+    "Invoice": "its charges are invoiced once by $finish and credited by $withdraw on its Task, and never edited",
 }
 
 
@@ -49,15 +49,26 @@ def owned(work: View, resource: Json) -> bool:
     systems = {str(i.get("system", "")) for i in resource.get("identifier", []) if isinstance(i, dict)}
     if any(s in {uris.CHARGE_ID, uris.ID} or s.startswith(uris.INVOICE_NUMBER) for s in systems):
         return True
-    if resource["resourceType"] not in {"Task", "DiagnosticReport", "Procedure"}:
-        return False
-    references = [*resource.get("basedOn", []), *resource.get("partOf", []), resource.get("focus", {})]
-    kinds = {"ServiceRequest": work.exam_of_order, "Task": work.exam}
-    for reference in references:
-        type_, _, id_ = str(reference.get("reference", "")).partition("/")
-        if type_ in kinds and kinds[type_](id_) is not None:
-            return True
-    return False
+    return any(_of_exam(work, reference) for reference in _hangs_on(resource))
+
+
+def _hangs_on(resource: Json) -> Iterator[Json]:
+    """The references by which a resource would be part of an exam."""
+    kind = resource["resourceType"]
+    if kind in {"Task", "DiagnosticReport", "Procedure"}:
+        yield from (*resource.get("basedOn", []), *resource.get("partOf", []), resource.get("focus", {}))
+    if kind == "ChargeItem":
+        yield from resource.get("service", [])
+    if kind == "Invoice":  # one charge on two invoices would be paid twice
+        yield from (line.get("chargeItemReference", {}) for line in resource.get("lineItem", []))
+
+
+def _of_exam(work: View, reference: Json) -> bool:
+    type_, _, id_ = str(reference.get("reference", "")).partition("/")
+    if type_ in {"ServiceRequest", "Task"}:
+        return (work.exam_of_order if type_ == "ServiceRequest" else work.exam)(id_) is not None
+    stored = work.get(type_, id_) if type_ in {"Procedure", "ChargeItem"} else None
+    return stored is not None and not stored.deleted and owned(work, decoded(stored))
 
 
 def orders_of(resource: Json) -> frozenset[str]:

@@ -150,6 +150,38 @@ def test_a_finished_exam_takes_nothing_more_and_points_to_amending(desk: Desk) -
     assert desk.counts("Observation", "Media", "Task") == before
 
 
+def test_nobody_else_reports_charges_or_invoices_the_exam(desk: Desk) -> None:
+    exam = surveyed(desk)
+    order, animal = {"reference": f"ServiceRequest/{exam.order}"}, {"reference": f"Patient/{exam.animal}"}
+    procedure, charge = (only(desk.search(kind)) for kind in ("Procedure", "ChargeItem"))
+    by_hand = [
+        {"resourceType": "Task", "status": "completed", "intent": "order", "focus": order},
+        {"resourceType": "DiagnosticReport", "status": "final", "code": {"text": "x"}, "basedOn": [order]},
+        {"resourceType": "Procedure", "status": "completed", "subject": animal, "basedOn": [order]},
+        {
+            "resourceType": "ChargeItem",
+            "status": "billed",
+            "code": {"text": "x"},
+            "subject": animal,
+            "service": [{"reference": f"Procedure/{procedure['id']}"}],
+        },
+        {
+            "resourceType": "Invoice",
+            "status": "issued",
+            "lineItem": [{"chargeItemReference": {"reference": f"ChargeItem/{charge['id']}"}}],
+        },
+    ]
+    for resource in by_hand:
+        assert "belongs to an exam" in only(refusal(desk.send(resource), 409))[1]
+    own = {"resourceType": "ChargeItem", "status": "billable", "code": {"text": "a bandage"}, "subject": animal}
+    taken(desk.send(own))  # what the practice charges for besides is its own business
+    assert lines_of(desk, desk.finish(exam)["invoice"]) == 1
+
+
+def lines_of(desk: Desk, invoice: str) -> int:
+    return len(desk.get(invoice)["lineItem"])
+
+
 def test_what_cannot_be_finished(desk: Desk) -> None:
     exam = surveyed(desk)
     step = next(iter(desk.steps(exam).values()))["id"]
