@@ -2,7 +2,20 @@
 
 from collections.abc import Callable, Mapping
 
-from service.api import audit_read, bundle, catalogue, history, metadata, operation, read, search, write
+from service.api import (
+    audit_read,
+    bundle,
+    catalogue,
+    document,
+    everything,
+    history,
+    lastn,
+    metadata,
+    operation,
+    read,
+    search,
+    write,
+)
 from service.api.answers import Answer
 from service.api.ask import Ask
 from service.api.offers import EXAM, Offer
@@ -26,7 +39,14 @@ _BY_CODE: Mapping[str, Answerer] = {
 }
 _OF_THE_AUDIT: Mapping[str, Answerer] = {"search-type": audit_read.search, "read": audit_read.read}
 _OF_DEFINITIONS: Mapping[str, Answerer] = {"search-type": catalogue.search, "read": catalogue.read}
-_BY_OPERATION: Mapping[str, Answerer] = {"validate": operation.validate} | {name: operation.exam(name) for name in EXAM}
+_BY_OPERATION: Mapping[str, Answerer] = {
+    "document": document.document,
+    "everything": everything.everything,
+    "lastn": lastn.lastn,
+    "meta": operation.meta,
+    "validate": operation.validate,
+    **{name: operation.exam(name) for name in EXAM},
+}
 
 
 def answerer(offer: Offer, type_: str) -> Answerer:

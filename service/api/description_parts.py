@@ -5,6 +5,7 @@ from typing import Any
 from service.api.offers import Offer
 from service.api.types import READ_ONLY
 from service.fhir import patching
+from service.fhir.operations import ALL
 
 Json = dict[str, Any]
 
@@ -28,6 +29,10 @@ _WORDS = {
     "read": "Read",
     "vread": "Read one version",
     "validate": "Check a resource without storing it",
+    "everything": "Everything about an animal, page by page",
+    "document": "A Composition and all that belongs to it as one document",
+    "lastn": "The latest Observations of each code",
+    "meta": "Profiles, tags and security labels of a resource",
     "amend": "Amend, correct or append to the report of a finished exam",
     "finish": "Finish an exam: report, charges and invoice in one transaction",
     "settle": "Settle a step of a survey, a whole station, or take back what was settled",
@@ -136,8 +141,15 @@ def wishes(offer: Offer) -> list[Json]:
         "transaction": ("Prefer",),
         "search-type": ("Prefer",),
     }.get(offer.code, ())
-    queries = ("_count", "_since", "_at") if offer.code.startswith("history") else ()
+    queries = ("_count", "_since", "_at") if offer.code.startswith("history") else _taken(offer)
     return [_named(one, "header") for one in headers] + [_named(one, "query") for one in queries]
+
+
+def _taken(offer: Offer) -> tuple[str, ...]:
+    """What an operation takes in its URL; one that is posted takes Parameters."""
+    if offer.body:
+        return ()
+    return tuple(p.name for one in ALL if one.name == offer.operation for p in one.parameters if p.use == "in")
 
 
 def _named(name: str, where: str) -> Json:

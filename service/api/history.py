@@ -16,9 +16,9 @@ _INSTANT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?(Z|[+-]\d\d:\d\d)"
 
 def history(ask: Ask) -> Answer:
     """One page of versions. Raises Missing for a resource that never was, Invalid for parameters it can't honour."""
-    since, at, count, page = _since(ask.once("_since")), _at(ask.once("_at")), _count(ask), ask.once(PAGE)
+    start, at, count, page = since(ask.once("_since")), _at(ask.once("_at")), _count(ask), ask.once(PAGE)
     with ask.kit.books.view(ask.caller.organization) as view:
-        found = view.history(ask.type, ask.id, since=since, at=at, count=count, after=page)
+        found = view.history(ask.type, ask.id, since=start, at=at, count=count, after=page)
         if ask.id and not found.matches and view.get(ask.type, ask.id) is None:
             raise Missing(Fault("not-found", f"There is no {ask.type} with the id {ask.id}."))
     address = "/".join(part for part in (ask.base, ask.type, ask.id, "_history") if part)
@@ -29,7 +29,7 @@ def history(ask: Ask) -> Answer:
     return Answer(200, bundles.joined(head, [bundles.past(ask.base, v) for v in found.matches]), seen=seen)
 
 
-def _since(text: str) -> str:
+def since(text: str) -> str:
     """The instant as the store writes its own: UTC, milliseconds."""
     if not text:
         return ""

@@ -1,7 +1,7 @@
 """The table of everything that is offered: it routes, it declares, and nothing outside it is answered."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from service.api.types import READ_ONLY
 from service.fhir.operations import ALL
@@ -38,6 +38,13 @@ _PATCH = Offer("patch", "u", body="patch", writes=True, never=READ_ONLY)
 _DELETE = Offer("delete", "d", writes=True, only=DIRECTORY)
 _VALIDATE = Offer("operation", body="json", operation="validate")
 
+
+def _looking(name: str, letter: str, type_: str) -> Mapping[str, Offer]:
+    """An operation on one type that only looks: by GET with its parameters in the URL, or by POST with Parameters."""
+    offer = Offer("operation", letter, only=frozenset({type_}), operation=name)
+    return {"GET": offer, "POST": replace(offer, body="perhaps")}
+
+
 PLACES: Mapping[str, Mapping[str, Offer]] = {
     "": {"POST": Offer("transaction", body="bundle", writes=True)},
     "/metadata": {"GET": Offer("capabilities")},
@@ -52,10 +59,14 @@ PLACES: Mapping[str, Mapping[str, Offer]] = {
     "/{type}/_search": {"POST": Offer("search-type", "s", body="form")},
     "/{type}/_history": {"GET": Offer("history-type", "s", never=READ_ONLY)},
     "/{type}/$validate": {"POST": _VALIDATE},
+    "/{type}/$lastn": _looking("lastn", "s", "Observation"),
     "/{type}/{id}": {"GET": Offer("read", "r"), "PUT": _UPDATE, "PATCH": _PATCH, "DELETE": _DELETE},
     "/{type}/{id}/_history": {"GET": Offer("history-instance", "r", never=READ_ONLY)},
     "/{type}/{id}/_history/{version}": {"GET": Offer("vread", "r", never=READ_ONLY)},
     "/{type}/{id}/$validate": {"POST": _VALIDATE},
+    "/{type}/{id}/$meta": {"GET": Offer("operation", "r", never=READ_ONLY, operation="meta")},
+    "/{type}/{id}/$everything": _looking("everything", "r", "Patient"),
+    "/{type}/{id}/$document": _looking("document", "r", "Composition"),
     **{
         f"/{{type}}/{{id}}/${name}": {
             "POST": Offer("operation", "u", body="perhaps", writes=True, only=frozenset({"Task"}), operation=name)

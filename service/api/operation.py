@@ -1,4 +1,4 @@
-"""Operations: what FHIR has no resource for. Each exam operation is one action; $validate only looks."""
+"""Operations: what FHIR has no resource for. Each exam operation is one action; the others here only look."""
 
 from collections.abc import Callable
 from typing import Any
@@ -7,49 +7,65 @@ from service.access import scopes
 from service.api import answers
 from service.api.answers import Answer
 from service.api.ask import Ask
+from service.api.inputs import posted
 from service.api.outcomes import outcome_of
+from service.api.read import present
 from service.basics.errors import Fault, Invalid, NotPermitted
+from service.fhir import exact
 from service.fhir.reading import parameters
+from service.fhir.validate import opinion
 
 Json = dict[str, Any]
+_UNHELD = frozenset({"delete", "profile"})  # modes that need no resource
 
 
 def exam(name: str) -> Callable[[Ask], Answer]:
     """The interaction that hands the posted Parameters to the action of this name."""
 
     def run(ask: Ask) -> Answer:
-        given = ask.resource() if ask.body.strip() else {"resourceType": "Parameters"}
-        if given["resourceType"] != "Parameters":
-            raise Invalid(Fault("invalid", f"${name} takes a Parameters resource.", "resourceType"))
-        faults = ask.kit.check(given)
-        if faults:
-            raise Invalid(*faults)
-        return _answer(ask.kit.operations[name](ask.kit.house, ask.caller, ask.id, given))
+        return _answer(ask.kit.operations[name](ask.kit.house, ask.caller, ask.id, posted(ask)))
 
     return run
 
 
+def meta(ask: Ask) -> Answer:
+    """The meta of the current version. Raises Missing or Gone."""
+    with ask.kit.books.view(ask.caller.organization) as view:
+        found = present(ask, view.get(ask.type, ask.id))
+    held = exact.decode(found.body)["meta"]
+    given = {"resourceType": "Parameters", "parameter": [{"name": "return", "valueMeta": held}]}
+    return Answer(200, exact.encode(given), answers.versioned(found), seen=(f"{ask.type}/{ask.id}",))
+
+
 def validate(ask: Ask) -> Answer:
-    """Everything wrong with the posted resource as an OperationOutcome; 200 either way, and nothing is stored."""
+    """Everything that can be said of a resource as an OperationOutcome; 200 either way, and nothing is stored.
+
+    Raises Invalid when there is nothing to look at."""
     if not scopes.touches(ask.caller.scopes, ask.type):
         raise NotPermitted(Fault("forbidden", f"The token grants nothing on {ask.type}."))
-    resource = _to_check(ask)
-    faults = ask.kit.check(resource, type_=ask.type)
-    if not faults and ask.caller.kind != "records":
-        faults = ask.kit.profile(resource)
-    if faults:
-        return answers.resource(outcome_of(faults))
-    return answers.resource(outcome_of([Fault("informational", "Nothing is wrong with it.")], severity="information"))
-
-
-def _to_check(ask: Ask) -> Json:
     given = ask.resource()
-    if given["resourceType"] != "Parameters":
-        return given
-    held = [one for one in parameters.named(given, "resource") if isinstance(one, dict)]
-    if len(held) != 1:
+    asked = given if given["resourceType"] == "Parameters" else {"parameter": [{"name": "resource", "resource": given}]}
+    mode = ask.once("mode") or parameters.text(asked, "mode")
+    remarks = opinion(
+        _to_check(asked, mode=mode),
+        type_=ask.type,
+        id_=ask.id,
+        mode=mode,
+        asked=[value for name, value in ask.params if name == "profile"]
+        + [str(one) for one in parameters.named(asked, "profile")],
+        practice=ask.caller.kind != "records",
+    )
+    issues = [issue for severity, fault in remarks for issue in outcome_of([fault], severity=severity)["issue"]]
+    return answers.resource({"resourceType": "OperationOutcome", "issue": issues})
+
+
+def _to_check(asked: Json, *, mode: str) -> Json | None:
+    held = [one for one in parameters.named(asked, "resource") if isinstance(one, dict)]
+    if len(held) == 1:
+        return dict(held[0])
+    if held or mode not in _UNHELD:
         raise Invalid(Fault("required", "Parameters needs one parameter named resource.", "Parameters.parameter"))
-    return held[0]
+    return None
 
 
 def _answer(value: Json) -> Answer:

@@ -26,12 +26,18 @@ def vread(ask: Ask) -> Answer:
 
 def answer(ask: Ask, found: Stored | None, missing: str) -> Answer:
     """A version that was looked for; 304 when the caller holds it already. Raises Missing or Gone."""
-    if found is None:
-        raise Missing(Fault("not-found", missing))
-    if found.deleted:
-        raise Gone(Fault("deleted", f"{ask.type}/{ask.id} was deleted; its history can still be read."))
+    found = present(ask, found, missing)
     if ("if-none-match" in ask.headers or "if-modified-since" in ask.headers) and conditions.unchanged(
         ask.headers, found
     ):
         return Answer(304, headers=answers.versioned(found), seen=(f"{found.type}/{found.id}",))
     return answers.stored(found)
+
+
+def present(ask: Ask, found: Stored | None, missing: str = "") -> Stored:
+    """The version that was looked for; raises Missing (with these words) or Gone."""
+    if found is None:
+        raise Missing(Fault("not-found", missing or f"There is no {ask.type} with the id {ask.id}."))
+    if found.deleted:
+        raise Gone(Fault("deleted", f"{ask.type}/{ask.id} was deleted; its history can still be read."))
+    return found

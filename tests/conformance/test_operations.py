@@ -10,7 +10,6 @@ from tests.conformance.speaking import ids, link, made, observation, patient, re
 
 GOOD = patient(active=True)
 BROKEN = GOOD | {"nonsense": 1, "gender": "blue"}
-soon = pytest.mark.xfail(strict=True, reason="the operation is not offered yet")
 
 
 def given(resource: dict[str, Any], **more: str) -> dict[str, Any]:
@@ -50,7 +49,6 @@ def test_o1_a_mode_is_taken(rest: httpx.Client, mode: str) -> None:
     assert errors(rest.post(f"/fhir/Patient/{one['id']}/$validate", json=given(one, mode=mode), headers=JSON)) == []
 
 
-@soon
 def test_o2_everything_of_an_animal(rest: httpx.Client) -> None:
     dog, cat = made(rest, patient()), made(rest, patient())
     place = made(rest, {"resourceType": "Location"})
@@ -90,7 +88,6 @@ def test_o2_everything_of_an_animal(rest: httpx.Client) -> None:
     refused(rest.get("/fhir/Patient/nobody/$everything"), 404)
 
 
-@soon
 def test_o3_the_last_of_each_code(rest: httpx.Client) -> None:
     dog = made(rest, patient())
     kinds = [{"coding": [{"system": "urn:invented", "code": code}]} for code in ("a", "b")]
@@ -110,7 +107,6 @@ def test_o3_the_last_of_each_code(rest: httpx.Client) -> None:
     assert set(ids(two.json())) == {one["id"] for one in made_here}
 
 
-@soon
 def test_o3_a_document_of_a_composition(rest: httpx.Client) -> None:
     author, dog = made(rest, {"resourceType": "Organization", "name": "Invented"}), made(rest, patient())
     seen = made(rest, observation(subject={"reference": f"Patient/{dog['id']}"}))
@@ -139,7 +135,6 @@ def test_o3_a_document_of_a_composition(rest: httpx.Client) -> None:
     refused(rest.get("/fhir/Composition/nobody/$document"), 404)
 
 
-@soon
 def test_o3_the_meta_of_a_resource(rest: httpx.Client) -> None:
     one = made(rest, patient(meta={"tag": [{"system": "urn:invented", "code": "x"}]}))
     answer = rest.get(f"/fhir/Patient/{one['id']}/$meta")

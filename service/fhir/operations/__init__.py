@@ -4,6 +4,6 @@ from service.fhir.operations.exam import EXAM
 from service.fhir.operations.shape import Operation, Parameter
 from service.fhir.operations.standard import STANDARD
 
-ALL = (*STANDARD[:1], *EXAM)
+ALL = (*STANDARD, *EXAM)
 
 __all__ = ["ALL", "EXAM", "STANDARD", "Operation", "Parameter"]

@@ -52,11 +52,14 @@ STANDARD: tuple[Operation, ...] = (
         "observation-lastn",
         "The latest observations of each code",
         "For each code the latest Observations, those entered in error left out. Search parameters of Observation say "
-        "which are looked at: patient or subject, and category or code, are needed. A code is the only thing they are "
-        "grouped by: left and right kidney are one group, unless max is raised.",
+        "which are looked at; patient or subject is needed. A code is the only thing they are grouped by: left and "
+        "right kidney are one group, so raise max for both.",
         ("Observation",),
         TYPE,
         (
+            taken("patient", "string", "Whose: a reference or an id, as in a search; subject will do as well."),
+            taken("category", "string", "Of which category, as in a search."),
+            taken("code", "string", "Of which codes, as in a search."),
             taken("max", "positiveInt", "How many of each code; 1 without it. Equally late ones are all given."),
             given("Bundle"),
         ),

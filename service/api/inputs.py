@@ -1,0 +1,68 @@
+"""What an operation is given, in its URL or in posted Parameters, as named texts."""
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from service.api import conditions
+from service.api.ask import Ask
+from service.basics.errors import Fault, Invalid
+from service.fhir.reading.parameters import parts
+
+Json = dict[str, Any]
+
+
+def posted(ask: Ask) -> Json:
+    """The Parameters of the body, empty ones without a body. Raises Invalid when it isn't a sound Parameters."""
+    given = ask.resource() if ask.body.strip() else {"resourceType": "Parameters"}
+    if given["resourceType"] != "Parameters":
+        raise Invalid(Fault("invalid", "An operation takes a Parameters resource.", "resourceType"))
+    faults = ask.kit.check(given)
+    if faults:
+        raise Invalid(*faults)
+    return given
+
+
+@dataclass(frozen=True, slots=True)
+class Inputs:
+    """used: (name, text) of what is known, in order; ignored: the names of what isn't."""
+
+    used: tuple[tuple[str, str], ...]
+    ignored: tuple[str, ...]
+
+    def every(self, name: str) -> list[str]:
+        """All texts of one name, those that a comma parts apart."""
+        return [part for key, value in self.used if key == name for part in value.split(",") if part]
+
+    def once(self, name: str) -> str:
+        """The text of a name, "" when it isn't there. Raises Invalid when it came twice."""
+        found = [value for key, value in self.used if key == name]
+        if len(found) > 1:
+            raise Invalid(Fault("invalid", f"{name} can be given once only.", name))
+        return found[0] if found else ""
+
+    def number(self, name: str, otherwise: int, *, most: int) -> int:
+        """A whole number of at least 1, `most` for anything greater. Raises Invalid for what isn't one."""
+        text = self.once(name)
+        if text and not (text.isascii() and text.isdecimal() and len(text) < 10 and int(text)):
+            raise Invalid(Fault("value", f"{name} must be a positive whole number.", name))
+        return min(int(text), most) if text else otherwise
+
+
+def inputs(ask: Ask, known: Collection[str] | None = None) -> Inputs:
+    """What was given. known: names that are understood, all when None; others raise Invalid if strict."""
+    given = list(ask.params) + [(name, _text(name, value)) for name, value in parts(posted(ask))]
+    used = [(name, value) for name, value in given if value and (known is None or name in known)]
+    ignored = [name for name, value in given if value and known is not None and name not in known]
+    if ignored and conditions.strict(ask.headers):
+        raise Invalid(*(Fault("not-supported", f"The parameter {name} is not known here.", name) for name in ignored))
+    return Inputs(tuple(used), tuple(ignored))
+
+
+def _text(name: str, value: object) -> str:
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, str | int | Decimal):
+        return str(value)
+    raise Invalid(Fault("value", f"{name} needs a plain value.", f"Parameters.parameter.where(name='{name}')"))
