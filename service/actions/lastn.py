@@ -29,7 +29,7 @@ def latest(view: View, query: Query, *, most: int) -> list[Stored]:
 
     Observations that share a coding are of one code; without a coding the text is the code. Those entered in error are
     left out. Raises Invalid when there are too many to look at."""
-    ones = [_read(one) for one in _all(view, query)]
+    ones = list(_all(view, query))
     groups: dict[Key, list[_One]] = {}
     first = _joined(ones)
     for one in ones:
@@ -43,7 +43,7 @@ def _latest(group: list[_One], most: int) -> list[_One]:
     return [one for one in ordered if one.time >= last]
 
 
-def _all(view: View, query: Query) -> Iterator[Stored]:
+def _all(view: View, query: Query) -> Iterator[_One]:
     query = replace(query, count=_PAGE, total=False, summary="", after="")
     looked = 0
     while True:
@@ -52,14 +52,16 @@ def _all(view: View, query: Query) -> Iterator[Stored]:
         if looked > MOST:
             text = f"More than {MOST} Observations match: narrow it by code, category or date."
             raise Invalid(Fault("too-costly", text))
-        yield from (one for one in page.matches if decoded(one).get("status") != "entered-in-error")
+        for stored in page.matches:
+            resource = decoded(stored)
+            if resource.get("status") != "entered-in-error":
+                yield _read(stored, resource)
         if not page.after:
             return
         query = replace(query, after=page.after)
 
 
-def _read(stored: Stored) -> _One:
-    resource = decoded(stored)
+def _read(stored: Stored, resource: Json) -> _One:
     value = next((resource[name] for name in _TIMES if name in resource), None)
     stretch = moments.of(value) if value is not None else None
     return _One(stored, _keys(resource.get("code", {})), stretch[1] if stretch else moments.EARLIEST)

@@ -10,6 +10,7 @@ from service.api import (
     everything,
     history,
     lastn,
+    meta,
     metadata,
     operation,
     read,
@@ -43,7 +44,9 @@ _BY_OPERATION: Mapping[str, Answerer] = {
     "document": document.document,
     "everything": everything.everything,
     "lastn": lastn.lastn,
-    "meta": operation.meta,
+    "meta": meta.meta,
+    "meta-add": meta.add,
+    "meta-delete": meta.delete,
     "validate": operation.validate,
     **{name: operation.exam(name) for name in EXAM},
 }

@@ -28,15 +28,6 @@ _WORDS = {
     "delete": "Delete, while nothing refers to it",
     "read": "Read",
     "vread": "Read one version",
-    "validate": "Check a resource without storing it",
-    "everything": "Everything about an animal, page by page",
-    "document": "A Composition and all that belongs to it as one document",
-    "lastn": "The latest Observations of each code",
-    "meta": "Profiles, tags and security labels of a resource",
-    "amend": "Amend, correct or append to the report of a finished exam",
-    "finish": "Finish an exam: report, charges and invoice in one transaction",
-    "settle": "Settle a step of a survey, a whole station, or take back what was settled",
-    "withdraw": "Withdraw an exam (wrong animal): entered-in-error, and the invoice credited to zero",
 }
 _PATCH = {
     "type": "array",
@@ -114,7 +105,9 @@ def _shaped(type_: str, properties: Json) -> Json:
 
 def summary(offer: Offer, type_: str) -> str:
     """What an offer does, in a few words."""
-    return _WORDS[offer.operation or offer.code] + (f" ({type_})" if type_ and not offer.operation else "")
+    if offer.operation:
+        return next(one.title for one in ALL if one.name == offer.operation)
+    return _WORDS[offer.code] + (f" ({type_})" if type_ else "")
 
 
 def place(name: str, offer: Offer) -> Json:

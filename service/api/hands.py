@@ -27,7 +27,7 @@ class Hands:
         """The answer of an interaction. A write that the store was too busy for is done again, TRIES times in all."""
         run = answerer(offer, ask.type)
         if not offer.writes:
-            if self._inline:
+            if self._inline and not offer.operation:  # an operation may look at much: others must not wait for it
                 return run(ask)
             return await asyncio.get_running_loop().run_in_executor(self._readers, run, ask)
         for tried in range(1, TRIES):

@@ -65,6 +65,12 @@ PLACES: Mapping[str, Mapping[str, Offer]] = {
     "/{type}/{id}/_history/{version}": {"GET": Offer("vread", "r", never=READ_ONLY)},
     "/{type}/{id}/$validate": {"POST": _VALIDATE},
     "/{type}/{id}/$meta": {"GET": Offer("operation", "r", never=READ_ONLY, operation="meta")},
+    **{
+        f"/{{type}}/{{id}}/${name}": {
+            "POST": Offer("operation", "u", body="perhaps", writes=True, never=READ_ONLY, operation=name)
+        }
+        for name in ("meta-add", "meta-delete")
+    },
     "/{type}/{id}/$everything": _looking("everything", "r", "Patient"),
     "/{type}/{id}/$document": _looking("document", "r", "Composition"),
     **{

@@ -1,4 +1,4 @@
-"""Operations: what FHIR has no resource for. Each exam operation is one action; the others here only look."""
+"""Operations: what FHIR has no resource for. Each exam operation is one action; $validate only looks."""
 
 from collections.abc import Callable
 from typing import Any
@@ -9,9 +9,7 @@ from service.api.answers import Answer
 from service.api.ask import Ask
 from service.api.inputs import posted
 from service.api.outcomes import outcome_of
-from service.api.read import present
 from service.basics.errors import Fault, Invalid, NotPermitted
-from service.fhir import exact
 from service.fhir.reading import parameters
 from service.fhir.validate import opinion
 
@@ -26,15 +24,6 @@ def exam(name: str) -> Callable[[Ask], Answer]:
         return _answer(ask.kit.operations[name](ask.kit.house, ask.caller, ask.id, posted(ask)))
 
     return run
-
-
-def meta(ask: Ask) -> Answer:
-    """The meta of the current version. Raises Missing or Gone."""
-    with ask.kit.books.view(ask.caller.organization) as view:
-        found = present(ask, view.get(ask.type, ask.id))
-    held = exact.decode(found.body)["meta"]
-    given = {"resourceType": "Parameters", "parameter": [{"name": "return", "valueMeta": held}]}
-    return Answer(200, exact.encode(given), answers.versioned(found), seen=(f"{ask.type}/{ask.id}",))
 
 
 def validate(ask: Ask) -> Answer:

@@ -3,6 +3,7 @@
 import re
 import uuid
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import httpx
@@ -290,6 +291,45 @@ def test_o3_meta_is_the_meta_of_a_resource(rest: httpx.Client, post: Post) -> No
     assert answer.headers["etag"] == 'W/"1"'
     assert rest.get("/fhir/Patient/no-such/$meta").status_code == 404
     assert rest.get("/fhir/CodeSystem/plane/$meta").status_code == 405
+
+
+def test_o3_labels_come_and_go(rest: httpx.Client, post: Post) -> None:
+    mine, other = ({"system": "urn:invented", "code": code} for code in ("mine", "other"))
+    animal = post("Patient", meta={"tag": [mine]}, active=True)
+
+    def ask(name: str, meta: Json, **headers: str) -> httpx.Response:
+        body = {"resourceType": "Parameters", "parameter": [{"name": "meta", "valueMeta": meta}]}
+        return rest.post(f"/fhir/{animal}/$meta-{name}", json=body, headers=JSON | headers)
+
+    more = ask("add", {"tag": [mine | {"display": "Mine"}, other], "security": [mine], "profile": ["urn:p"]})
+    held = more.json()["parameter"][0]["valueMeta"]
+    assert (held["tag"], held["security"], held["profile"]) == ([mine, other], [mine], ["urn:p"])
+    assert held["versionId"] == "2"
+    assert more.headers["etag"] == 'W/"2"'
+    assert ask("add", {"tag": [other]}).headers["etag"] == 'W/"2"'  # there already: no version more
+    assert ask("delete", {"tag": [other]}, **{"If-Match": 'W/"1"'}).status_code == 412
+    fewer = ask("delete", {"tag": [mine, other], "security": [mine]}, **{"If-Match": 'W/"2"'}).json()
+    assert fewer["parameter"][0]["valueMeta"].keys() == {"versionId", "lastUpdated", "profile"}
+    assert rest.get(f"/fhir/{animal}").json()["active"] is True
+    for body in ({"resourceType": "Parameters"}, {"resourceType": "Patient"}):
+        assert rest.post(f"/fhir/{animal}/$meta-add", json=body, headers=JSON).status_code == 400
+    gone = {"resourceType": "Parameters", "parameter": [{"name": "meta", "valueMeta": {"tag": [mine]}}]}
+    assert rest.post("/fhir/Patient/no-such/$meta-add", json=gone, headers=JSON).status_code == 404
+
+
+def test_o3_labels_added_at_once_are_all_there(rest: httpx.Client, post: Post) -> None:
+    animal = post("Patient")
+
+    def label(number: int) -> int:
+        meta = {"tag": [{"system": "urn:invented", "code": str(number)}]}
+        body = {"resourceType": "Parameters", "parameter": [{"name": "meta", "valueMeta": meta}]}
+        return rest.post(f"/fhir/{animal}/$meta-add", json=body, headers=JSON).status_code
+
+    with ThreadPoolExecutor(3) as callers:
+        done = list(callers.map(label, range(3)))
+    held = rest.get(f"/fhir/{animal}/$meta").json()["parameter"][0]["valueMeta"]
+    assert done == [200, 200, 200]
+    assert {one["code"] for one in held["tag"]} == {"0", "1", "2"}
 
 
 def test_o1_validate_honours_mode_and_profile(rest: httpx.Client) -> None:
