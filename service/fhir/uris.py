@@ -81,6 +81,7 @@ OPERATION_DEFINITION = f"{BASE}/OperationDefinition/"
 
 # definitions
 STRUCTURE_DEFINITION = "http://hl7.org/fhir/StructureDefinition/"
+HL7_VALUE_SET = "http://hl7.org/fhir/ValueSet/"
 SEARCH_PARAMETER = "http://hl7.org/fhir/SearchParameter/"
 VALUE_SET = f"{BASE}/ValueSet/"
 PLAN_TYPE = "http://terminology.hl7.org/CodeSystem/plan-definition-type"

@@ -10,8 +10,8 @@ Schema = dict[str, Any]
 Codes = dict[str, list[tuple[str, tuple[str, ...]]]]  # value set -> (system, codes)
 
 MIME = "_mime"
-_MIMES = "http://hl7.org/fhir/ValueSet/mimetypes|4.0.1"
-_CURRENCIES = "http://hl7.org/fhir/ValueSet/currencies|4.0.1"
+_MIMES = f"{uris.HL7_VALUE_SET}mimetypes|4.0.1"
+_CURRENCIES = f"{uris.HL7_VALUE_SET}currencies|4.0.1"
 _TOKEN = r"[A-Za-z0-9!#$%&'*+.^_`|~\-]+"  # RFC 9110's
 _VALUE = rf'(?:{_TOKEN}|"[^"\\]*")'
 _TYPE = rf"{_TOKEN}/{_TOKEN}(?: ?; ?{_TOKEN}={_VALUE})*"
