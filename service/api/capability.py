@@ -4,8 +4,9 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from service.api import offers
+from service.api.kit import Limits
 from service.api.types import GUARDED, READ_ONLY, SERVED
-from service.fhir import patching, profiles, uris
+from service.fhir import exact, patching, profiles, uris
 from service.fhir.types import DEFINITIONS, DIRECTORY
 
 Json = dict[str, Any]
@@ -13,9 +14,12 @@ Parameters = Callable[[str], Sequence[tuple[str, str, str]]]
 
 DATE = "2026-11-25"
 """When this statement was last changed."""
+_MOST = Limits()
 _RULES = (
-    "JSON only. Ids are the server's. Conditional create and update hold under concurrency. Bundles: at most 500 "
-    "entries and 10 MiB; other bodies 2 MiB. Token scopes: system/<Type>.<cruds>."
+    "JSON only. Ids are the server's. Conditional create and update hold under concurrency. "
+    f"Bundles: at most {_MOST.entries} entries and {_MOST.bundle >> 20} MiB; other bodies, attachments within them, "
+    f"{_MOST.body >> 20} MiB. Pages: at most {_MOST.page} resources, 50 unless asked. Addresses: at most "
+    f"{_MOST.url >> 10} KiB. JSON: at most {exact.DEPTH} levels. Token scopes: system/<Type>.<cruds>."
 )
 
 

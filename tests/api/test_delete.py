@@ -41,7 +41,7 @@ def send(rest: httpx.Client, *entries: Json, kind: str = "transaction") -> httpx
     return rest.post("/fhir", json={"resourceType": "Bundle", "type": kind, "entry": list(entries)}, headers=JSON)
 
 
-def test_u14_u15_what_is_deleted_is_gone_but_its_history_stays(rest: httpx.Client, made: Callable[..., str]) -> None:
+def test_what_is_deleted_is_gone_but_its_history_stays(rest: httpx.Client, made: Callable[..., str]) -> None:
     dog = made(identifier=[{"system": "urn:invented", "value": "a"}])
     gone = rest.delete(f"/fhir/{dog}")
     assert (gone.status_code, gone.content, gone.headers["etag"]) == (204, b"", 'W/"2"')
@@ -58,9 +58,7 @@ def test_u14_u15_what_is_deleted_is_gone_but_its_history_stays(rest: httpx.Clien
     assert len(rest.get(f"/fhir/{dog}/_history").json()["entry"]) == 2
 
 
-def test_u17_a_deleted_id_is_not_taken_up_and_its_identity_is_free(
-    rest: httpx.Client, made: Callable[..., str]
-) -> None:
+def test_a_deleted_id_is_not_taken_up_and_its_identity_is_free(rest: httpx.Client, made: Callable[..., str]) -> None:
     once = JSON | {"If-None-Exist": "identifier=urn:invented|a"}
     body = {"resourceType": "Patient", "identifier": [{"system": "urn:invented", "value": "a"}]}
     first = rest.post("/fhir/Patient", json=body, headers=once).json()["id"]
@@ -91,7 +89,7 @@ def test_u17_a_deleted_id_is_not_taken_up_and_its_identity_is_free(
         ("Communication", {"status": "completed", "note": [{"text": "x", "authorReference": {"reference": "@"}}]}),
     ],
 )
-def test_u16_what_is_referred_to_stays_and_the_referrers_are_named(
+def test_what_is_referred_to_stays_and_the_referrers_are_named(
     rest: httpx.Client, made: Callable[..., str], type_: str, more: Json
 ) -> None:
     held = made("Organization", name="Invented Clinic") if "identifier" in more else made("Patient")
@@ -110,7 +108,7 @@ def _filled(value: Any, held: str) -> Any:
     return value.replace("@", held) if isinstance(value, str) else value
 
 
-def test_u16_only_what_a_directory_holds_can_be_deleted(rest: httpx.Client) -> None:
+def test_only_what_a_directory_holds_can_be_deleted(rest: httpx.Client) -> None:
     for type_ in sorted(STORABLE - {"AuditEvent"}):
         answer = rest.delete(f"/fhir/{type_}/x")
         held = send(rest, delete(f"{type_}/x"))
@@ -123,7 +121,7 @@ def test_u16_only_what_a_directory_holds_can_be_deleted(rest: httpx.Client) -> N
             assert "entered-in-error" in told.json()["issue"][0]["details"]["text"]
 
 
-def test_u18_a_conditional_delete_of_one(rest: httpx.Client, made: Callable[..., str]) -> None:
+def test_a_conditional_delete_of_one(rest: httpx.Client, made: Callable[..., str]) -> None:
     url = "/fhir/Patient?identifier=urn:invented|a"
     assert rest.delete(url).status_code == 204
     same = [made(identifier=[{"system": "urn:invented", "value": "a"}]) for _ in range(2)]
@@ -154,7 +152,7 @@ def test_a_token_that_may_not_delete_may_not(enter: Open) -> None:
 
 
 @pytest.mark.parametrize("turned", [False, True])
-def test_t3_what_refers_and_what_is_referred_to_go_together(
+def test_what_refers_and_what_is_referred_to_go_together(
     rest: httpx.Client, made: Callable[..., str], turned: bool
 ) -> None:
     dog = made()
@@ -167,7 +165,7 @@ def test_t3_what_refers_and_what_is_referred_to_go_together(
 
 
 @pytest.mark.parametrize("turned", [False, True])
-def test_t3_a_deletion_comes_before_what_is_created(rest: httpx.Client, made: Callable[..., str], turned: bool) -> None:
+def test_a_deletion_comes_before_what_is_created(rest: httpx.Client, made: Callable[..., str], turned: bool) -> None:
     old = made(identifier=[{"system": "urn:invented", "value": "a"}])
     body = {"resourceType": "Patient", "identifier": [{"system": "urn:invented", "value": "a"}]}
     entries = [delete(old), post(body, ifNoneExist="identifier=urn:invented|a")]

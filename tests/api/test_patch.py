@@ -39,7 +39,7 @@ def set_(path: str, value: Any) -> Json:
     return {"op": "add", "path": path, "value": value}
 
 
-def test_u10_a_patch_makes_the_next_version(rest: httpx.Client, made: Callable[..., Json]) -> None:
+def test_a_patch_makes_the_next_version(rest: httpx.Client, made: Callable[..., Json]) -> None:
     dog = made(name=[{"text": "Bramble"}], gender="male")
     answer = patch(rest, f"Patient/{dog['id']}", set_("/name/-", {"text": "Bram"}), {"op": "remove", "path": "/gender"})
     assert answer.status_code == 200
@@ -51,7 +51,7 @@ def test_u10_a_patch_makes_the_next_version(rest: httpx.Client, made: Callable[.
     assert [e["request"]["method"] for e in history] == ["PATCH", "POST"]
 
 
-def test_u10_every_digit_stays(rest: httpx.Client) -> None:
+def test_every_digit_stays(rest: httpx.Client) -> None:
     body = (
         '{"resourceType":"Observation","status":"final","code":{"text":"Length"},'
         '"valueQuantity":{"value":0.40,"unit":"cm"}}'
@@ -98,7 +98,7 @@ def test_u10_every_digit_stays(rest: httpx.Client) -> None:
         ),
     ],
 )
-def test_u10_what_does_not_fit_changes_nothing(
+def test_what_does_not_fit_changes_nothing(
     rest: httpx.Client, made: Callable[..., Json], operations: Any, status: int
 ) -> None:
     dog = made(name=[{"text": "Bramble"}], gender="male", active=True)
@@ -108,14 +108,14 @@ def test_u10_what_does_not_fit_changes_nothing(
     assert rest.get(f"/fhir/Patient/{dog['id']}").json() == dog
 
 
-def test_u10_faults_of_the_result_have_their_paths(rest: httpx.Client, made: Callable[..., Json]) -> None:
+def test_faults_of_the_result_have_their_paths(rest: httpx.Client, made: Callable[..., Json]) -> None:
     dog = made(active=True)
     answer = patch(rest, f"Patient/{dog['id']}", set_("/gender", "blue"), set_("/birthDate", "soon"))
     told = {issue["expression"][0] for issue in answer.json()["issue"]}
     assert told == {"Patient.gender", "Patient.birthDate"}
 
 
-def test_u10_prefer_and_if_match_apply(rest: httpx.Client, made: Callable[..., Json]) -> None:
+def test_prefer_and_if_match_apply(rest: httpx.Client, made: Callable[..., Json]) -> None:
     dog = made()
     minimal = patch(rest, f"Patient/{dog['id']}", set_("/active", True), Prefer="return=minimal")
     assert (minimal.status_code, minimal.content) == (200, b"")
@@ -127,9 +127,7 @@ def test_u10_prefer_and_if_match_apply(rest: httpx.Client, made: Callable[..., J
     assert patch(rest, f"Task/{task['id']}", set_("/status", "ready"), **{"If-Match": 'W/"1"'}).status_code == 200
 
 
-def test_u11_a_stale_patch_is_412_and_no_narrative_outlives_its_data(
-    rest: httpx.Client, made: Callable[..., Json]
-) -> None:
+def test_a_stale_patch_is_412_and_no_narrative_outlives_its_data(rest: httpx.Client, made: Callable[..., Json]) -> None:
     text = {"status": "generated", "div": '<div xmlns="http://www.w3.org/1999/xhtml">A male dog</div>'}
     dog = made(gender="male", text=text)
     at = f"Patient/{dog['id']}"
@@ -143,7 +141,7 @@ def test_u11_a_stale_patch_is_412_and_no_narrative_outlives_its_data(
     assert patch(rest, at, set_("/text", script)).status_code == 400
 
 
-def test_u12_a_conditional_patch(rest: httpx.Client, made: Callable[..., Json]) -> None:
+def test_a_conditional_patch(rest: httpx.Client, made: Callable[..., Json]) -> None:
     at = "Patient?identifier=urn:invented|a"
     assert patch(rest, at, set_("/active", True)).status_code == 404
     first = made(identifier=[{"system": "urn:invented", "value": "a"}])
@@ -166,7 +164,7 @@ def test_patches_of_what_is_not_there(rest: httpx.Client, made: Callable[..., Js
 @pytest.mark.parametrize(
     "kind", ["application/fhir+json", "application/json", "application/xml-patch+xml", "text/plain"]
 )
-def test_u13_other_kinds_of_patch_are_415_and_told_which_is_taken(
+def test_other_kinds_of_patch_are_415_and_told_which_is_taken(
     rest: httpx.Client, made: Callable[..., Json], kind: str
 ) -> None:
     dog = made()

@@ -99,7 +99,7 @@ def record(post: Post) -> dict[str, str]:
 ABOUT = ("animal", "owner", "order", "march", "june", "undated", "own", "task")
 
 
-def test_o2_everything_is_the_compartment_and_whom_it_names(rest: httpx.Client, record: dict[str, str]) -> None:
+def test_everything_is_the_compartment_and_whom_it_names(rest: httpx.Client, record: dict[str, str]) -> None:
     answer = rest.get(f"/fhir/{record['animal']}/$everything")
     assert answer.status_code == 200
     bundle = answer.json()
@@ -117,7 +117,7 @@ def test_o2_everything_is_the_compartment_and_whom_it_names(rest: httpx.Client, 
 
 
 @pytest.mark.parametrize("count", ["1", "3", "8"])
-def test_o2_each_match_stands_on_one_page(rest: httpx.Client, record: dict[str, str], count: str) -> None:
+def test_each_match_stands_on_one_page(rest: httpx.Client, record: dict[str, str], count: str) -> None:
     found = list(pages(rest, f"/fhir/{record['animal']}/$everything", _count=count))
     matches = [one for page in found for one in references(page)]
     assert sorted(matches) == sorted(record[one] for one in ABOUT)
@@ -125,7 +125,7 @@ def test_o2_each_match_stands_on_one_page(rest: httpx.Client, record: dict[str, 
     assert len(found) == -(-len(ABOUT) // int(count))
 
 
-def test_o2_what_comes_while_it_is_read_moves_nothing(rest: httpx.Client, post: Post, record: dict[str, str]) -> None:
+def test_what_comes_while_it_is_read_moves_nothing(rest: httpx.Client, post: Post, record: dict[str, str]) -> None:
     matches: list[str] = []
     for page in pages(rest, f"/fhir/{record['animal']}/$everything", _count="2"):
         matches += references(page)
@@ -133,7 +133,7 @@ def test_o2_what_comes_while_it_is_read_moves_nothing(rest: httpx.Client, post: 
     assert sorted(matches) == sorted(record[one] for one in ABOUT)
 
 
-def test_o2_start_and_end_bound_care_and_what_has_no_date_stays(rest: httpx.Client, record: dict[str, str]) -> None:
+def test_start_and_end_bound_care_and_what_has_no_date_stays(rest: httpx.Client, record: dict[str, str]) -> None:
     def found(**params: str) -> set[str]:
         return {
             one for page in pages(rest, f"/fhir/{record['animal']}/$everything", **params) for one in references(page)
@@ -150,7 +150,7 @@ def test_o2_start_and_end_bound_care_and_what_has_no_date_stays(rest: httpx.Clie
     assert found(_type="Observation,Task") == march | june | {record["undated"], record["task"]}
 
 
-def test_o2_bad_questions_are_refused(rest: httpx.Client, record: dict[str, str]) -> None:
+def test_bad_questions_are_refused(rest: httpx.Client, record: dict[str, str]) -> None:
     address = f"/fhir/{record['animal']}/$everything"
     bad = (
         "start=May",
@@ -171,7 +171,7 @@ def test_o2_bad_questions_are_refused(rest: httpx.Client, record: dict[str, str]
     assert rest.get("/fhir/Observation/x/$everything").status_code == 404
 
 
-def test_o2_walls_and_scopes_hold(
+def test_walls_and_scopes_hold(
     url: str, module_books: SqlBooks, name: str, rest: httpx.Client, record: dict[str, str]
 ) -> None:
     address = f"/fhir/{record['animal']}/$everything"
@@ -189,7 +189,7 @@ def test_o2_walls_and_scopes_hold(
         assert none.get(address).status_code == 403
 
 
-def test_o3_a_document_is_the_composition_and_all_it_reaches(
+def test_a_document_is_the_composition_and_all_it_reaches(
     rest: httpx.Client, post: Post, record: dict[str, str]
 ) -> None:
     elements = {
@@ -219,7 +219,7 @@ def test_o3_a_document_is_the_composition_and_all_it_reaches(
     assert refused.json()["issue"][0]["expression"] == ["Composition.section[0].entry[0].reference"]
 
 
-def test_o3_a_document_keeps_the_version_that_is_named(rest: httpx.Client, post: Post) -> None:
+def test_a_document_keeps_the_version_that_is_named(rest: httpx.Client, post: Post) -> None:
     animal = post("Patient", active=True)
     changed = {"resourceType": "Patient", "id": animal.partition("/")[2], "active": False}
     assert rest.put(f"/fhir/{animal}", json=changed, headers=JSON).status_code == 200
@@ -236,7 +236,7 @@ def test_o3_a_document_keeps_the_version_that_is_named(rest: httpx.Client, post:
     assert bundle["entry"][1]["resource"]["active"] is True
 
 
-def test_o3_lastn_is_the_latest_of_each_code(rest: httpx.Client, post: Post, record: dict[str, str]) -> None:
+def test_lastn_is_the_latest_of_each_code(rest: httpx.Client, post: Post, record: dict[str, str]) -> None:
     animal = record["animal"]
     wrong = observation(post, animal, "a", "2026-09-01", status="entered-in-error")
     also = post(
@@ -274,13 +274,13 @@ def test_o3_lastn_is_the_latest_of_each_code(rest: httpx.Client, post: Post, rec
     assert references(posted.json()) == [record["own"]]
 
 
-def test_o3_lastn_says_what_it_needs(rest: httpx.Client) -> None:
+def test_lastn_says_what_it_needs(rest: httpx.Client) -> None:
     for query in ("", "code=x", "patient=x&code=x&max=0", "patient=x&code=x&max=1&max=2"):
         assert rest.get(f"/fhir/Observation/$lastn?{query}").status_code == 400, query
     assert rest.get("/fhir/Observation/$lastn?patient=x&code=x").json()["total"] == 0
 
 
-def test_o3_meta_is_the_meta_of_a_resource(rest: httpx.Client, post: Post) -> None:
+def test_meta_is_the_meta_of_a_resource(rest: httpx.Client, post: Post) -> None:
     tag = {"system": "urn:invented", "code": "t"}
     animal = post("Patient", meta={"tag": [tag]})
     answer = rest.get(f"/fhir/{animal}/$meta")
@@ -293,7 +293,7 @@ def test_o3_meta_is_the_meta_of_a_resource(rest: httpx.Client, post: Post) -> No
     assert rest.get("/fhir/CodeSystem/plane/$meta").status_code == 405
 
 
-def test_o3_labels_come_and_go(rest: httpx.Client, post: Post) -> None:
+def test_labels_come_and_go(rest: httpx.Client, post: Post) -> None:
     mine, other = ({"system": "urn:invented", "code": code} for code in ("mine", "other"))
     animal = post("Patient", meta={"tag": [mine]}, active=True)
 
@@ -317,7 +317,7 @@ def test_o3_labels_come_and_go(rest: httpx.Client, post: Post) -> None:
     assert rest.post("/fhir/Patient/no-such/$meta-add", json=gone, headers=JSON).status_code == 404
 
 
-def test_o3_labels_added_at_once_are_all_there(rest: httpx.Client, post: Post) -> None:
+def test_labels_added_at_once_are_all_there(rest: httpx.Client, post: Post) -> None:
     animal = post("Patient")
 
     def label(number: int) -> int:
@@ -332,7 +332,7 @@ def test_o3_labels_added_at_once_are_all_there(rest: httpx.Client, post: Post) -
     assert {one["code"] for one in held["tag"]} == {"0", "1", "2"}
 
 
-def test_o1_validate_honours_mode_and_profile(rest: httpx.Client) -> None:
+def test_validate_honours_mode_and_profile(rest: httpx.Client) -> None:
     good = {"resourceType": "Patient", "active": True}
 
     def said(path: str, *parameters: Json, body: Json | None = None) -> list[tuple[str, str]]:

@@ -58,7 +58,7 @@ def urn(number: int) -> str:
 
 
 @pytest.mark.parametrize("seed", range(4))
-def test_t3_the_order_of_entries_never_matters(rest: httpx.Client, seed: int) -> None:
+def test_the_order_of_entries_never_matters(rest: httpx.Client, seed: int) -> None:
     kept, left = made(rest, **known("kept")), made(rest, **known("left"))
     owner = {"resourceType": "RelatedPerson", "patient": {"reference": urn(1)}, **known("owner")}
     entries = [
@@ -85,7 +85,7 @@ def test_t3_the_order_of_entries_never_matters(rest: httpx.Client, seed: int) ->
         assert only["resource"][element]["reference"] == f"Patient/{new}"
 
 
-def test_t4_one_resource_is_spoken_of_once(rest: httpx.Client) -> None:
+def test_one_resource_is_spoken_of_once(rest: httpx.Client) -> None:
     dog = made(rest, **known("a"))
     other = {"resourceType": "Patient", **known("a")}
     at = f"Patient/{dog['id']}"
@@ -112,7 +112,7 @@ def test_t4_one_resource_is_spoken_of_once(rest: httpx.Client) -> None:
     assert rest.get(f"/fhir/{at}").json()["meta"]["versionId"] == "1"
 
 
-def test_t5_every_kind_of_link_leads_to_what_was_made(rest: httpx.Client) -> None:
+def test_every_kind_of_link_leads_to_what_was_made(rest: httpx.Client) -> None:
     div = f'<div xmlns="http://www.w3.org/1999/xhtml"><a href="{urn(1)}">dog</a> {urn(1)}</div>'
     note = {
         "resourceType": "Communication", "status": "completed", "subject": {"reference": urn(1)},
@@ -145,7 +145,7 @@ def test_t5_every_kind_of_link_leads_to_what_was_made(rest: httpx.Client) -> Non
     assert left["contained"][0]["link"][0]["other"]["reference"] == dog
 
 
-def test_t5_circles_and_other_servers_own_addresses(rest: httpx.Client) -> None:
+def test_circles_and_other_servers_own_addresses(rest: httpx.Client) -> None:
     one = {"resourceType": "Patient", "link": [{"type": "seealso", "other": {"reference": "Patient/b"}}]}
     two = {"resourceType": "Patient", "link": [{"type": "seealso", "other": {"reference": f"{HOME}/Patient/a"}}]}
     answer = send(
@@ -158,7 +158,7 @@ def test_t5_circles_and_other_servers_own_addresses(rest: httpx.Client) -> None:
     assert links == [where(answer, 1), where(answer, 0)]
 
 
-def test_t5_links_lead_to_what_a_condition_found(rest: httpx.Client) -> None:
+def test_links_lead_to_what_a_condition_found(rest: httpx.Client) -> None:
     dog = made(rest, **known("a"))
     cat = made(rest, **known("b"))
     both = [{"reference": urn(1)}, {"reference": f"{urn(2)}/_history/1"}]
@@ -179,7 +179,7 @@ def test_t5_links_lead_to_what_a_condition_found(rest: httpx.Client) -> None:
     [("identifier=urn:invented|a", 200), ("identifier=urn:invented|none", 412), ("identifier=urn:invented|two", 412),
      ("colour=blue", 400), ("_count=1", 400)],
 )  # fmt: skip
-def test_t6_a_conditional_reference_finds_exactly_one(rest: httpx.Client, criteria: str, status: int) -> None:
+def test_a_conditional_reference_finds_exactly_one(rest: httpx.Client, criteria: str, status: int) -> None:
     dog = made(rest, **known("a"))
     for _ in range(2):
         made(rest, **known("two"))
@@ -193,14 +193,14 @@ def test_t6_a_conditional_reference_finds_exactly_one(rest: httpx.Client, criter
         assert rest.get("/fhir/RelatedPerson").json()["total"] == 0
 
 
-def test_t6_only_in_transactions(rest: httpx.Client) -> None:
+def test_only_in_transactions(rest: httpx.Client) -> None:
     made(rest, **known("a"))
     owner = {"resourceType": "RelatedPerson", "patient": {"reference": "Patient?identifier=urn:invented|a"}}
     assert rest.post("/fhir/RelatedPerson", json=owner, headers=JSON).status_code == 400
     assert statuses(send(rest, entry("POST", "RelatedPerson", owner), kind="batch")) == ["400"]
 
 
-def test_t6_it_sees_what_the_transaction_leaves(rest: httpx.Client) -> None:
+def test_it_sees_what_the_transaction_leaves(rest: httpx.Client) -> None:
     old = made(rest, **known("a"))
     owner = {"resourceType": "RelatedPerson", "patient": {"reference": "Patient?identifier=urn:invented|a"}}
     renamed = {**old, **known("b")}
@@ -217,7 +217,7 @@ def test_t6_it_sees_what_the_transaction_leaves(rest: httpx.Client) -> None:
 
 
 @pytest.mark.parametrize("kind", ["transaction", "batch"])
-def test_t12_reads_heed_their_conditions(rest: httpx.Client, kind: str) -> None:
+def test_reads_heed_their_conditions(rest: httpx.Client, kind: str) -> None:
     dog = made(rest)
     at, meta = f"Patient/{dog['id']}", dog["meta"]
     answer = send(
@@ -240,7 +240,7 @@ def test_t12_reads_heed_their_conditions(rest: httpx.Client, kind: str) -> None:
     assert bodies[7]["entry"][0]["resource"] == dog
 
 
-def test_t12_a_read_that_fails_takes_a_transaction_with_it_but_not_a_batch(rest: httpx.Client) -> None:
+def test_a_read_that_fails_takes_a_transaction_with_it_but_not_a_batch(rest: httpx.Client) -> None:
     write = entry("POST", "Patient", {"resourceType": "Patient"})
     for url, status in (("Patient/nobody", 404), ("Patient?birthdate=soon", 400), ("Foo/x", 404), ("metadata", 405)):
         whole = send(rest, write, entry("GET", url))
@@ -250,7 +250,7 @@ def test_t12_a_read_that_fails_takes_a_transaction_with_it_but_not_a_batch(rest:
     assert statuses(send(rest, write, entry("GET", "Patient/nobody"), kind="batch")) == ["201", "404"]
 
 
-def test_t12_conditions_of_writes(rest: httpx.Client) -> None:
+def test_conditions_of_writes(rest: httpx.Client) -> None:
     dog = made(rest)
     at = f"Patient/{dog['id']}"
     for conditions, status in (
@@ -267,7 +267,7 @@ def test_t12_conditions_of_writes(rest: httpx.Client) -> None:
     assert rest.get(f"/fhir/{at}").json() == dog
 
 
-def test_t9_entries_of_a_batch_stand_alone(rest: httpx.Client) -> None:
+def test_entries_of_a_batch_stand_alone(rest: httpx.Client) -> None:
     owner = {"resourceType": "RelatedPerson", "patient": {"reference": urn(1)}}
     answer = send(
         rest,
@@ -281,7 +281,7 @@ def test_t9_entries_of_a_batch_stand_alone(rest: httpx.Client) -> None:
     assert rest.get("/fhir/RelatedPerson").json()["total"] == 0
 
 
-def test_t14_each_entry_is_permitted_by_itself(enter: Open) -> None:
+def test_each_entry_is_permitted_by_itself(enter: Open) -> None:
     client = enter("records", "system/Patient.cr").http
     dog = {"resourceType": "Patient"}
     for one in (
@@ -322,7 +322,7 @@ FAULTY: list[tuple[str, Callable[[Json], Json], int]] = [
 
 
 @pytest.mark.parametrize(("name", "wrong", "status"), FAULTY, ids=[name for name, _, _ in FAULTY])
-def test_t2_whatever_entry_fails_nothing_is_left(
+def test_whatever_entry_fails_nothing_is_left(
     rest: httpx.Client, name: str, wrong: Callable[[Json], Json], status: int
 ) -> None:
     dog = made(rest)
