@@ -1,5 +1,6 @@
 """The front door: joins store, catalogue and actions into the web application, and serves it."""
 
+import gc
 import threading
 from collections.abc import Callable
 
@@ -81,6 +82,8 @@ def serve(
     validate.prepare()
     base = settings.base_url or f"http://{host}:{port}/fhir"
     app = application(books, catalogue, base=base, docs=settings.docs, origins=settings.cors_origins)
+    gc.collect()
+    gc.freeze()  # what is there by now stays: it need not be gone through again and again
     stop = threading.Event()
     times = {"pause": settings.courier_pause, "timeout": settings.courier_timeout}
     carrying = threading.Thread(target=courier, args=(books,), kwargs={"stop": stop, **times}) if courier else None

@@ -60,6 +60,8 @@ class _Walker:
 
     def walk(self, holder: Json, path: str) -> None:
         for key, value in holder.items():
+            if isinstance(value, str) and key not in _LINKS and key != "div":
+                continue
             where = f"{path}.{key}"
             if isinstance(value, list):
                 for index, item in enumerate(value):

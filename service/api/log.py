@@ -24,6 +24,7 @@ class Lines(logging.Formatter):
 
 def to_stdout(level: str) -> None:
     """Send our lines from this level on to stdout, and warnings of everyone else."""
+    logging.logThreads = logging.logProcesses = logging.logMultiprocessing = False  # no line tells them
     out = logging.StreamHandler(sys.stdout)
     out.setFormatter(Lines())
     root = logging.getLogger()

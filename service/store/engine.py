@@ -71,7 +71,8 @@ def make_engine(text: str, *, allow_unsafe: bool = False) -> Engine:
     url = _url(text)
     with refusals():
         if url.get_backend_name() == "sqlite":
-            engine = create_engine(url, **_POOL, connect_args={"cached_statements": 512})
+            # every session ends its own transaction: the pool need not do it once more
+            engine = create_engine(url, **_POOL, pool_reset_on_return=None, connect_args={"cached_statements": 512})
             event.listen(engine, "connect", _set_sqlite)
             if not Path(url.database or "").absolute().parent.is_dir():
                 raise Unusable(f"There is no folder {Path(url.database or '').parent} for the SQLite file.")

@@ -48,7 +48,11 @@ class Session:
 
     def many(self, sql: str, lines: Iterable[Sequence[object]]) -> None:
         """Run a change once for each line of values."""
-        self.cursor.executemany(_for_postgres(sql) if self.postgres else sql, list(lines))
+        values = list(lines)
+        if len(values) == 1:
+            self.run(sql, *values[0])  # one round trip, where many at once take three
+        elif values:
+            self.cursor.executemany(_for_postgres(sql) if self.postgres else sql, values)
 
     @property
     def hold(self) -> str:

@@ -61,6 +61,13 @@ def floor(url: str, *, folder: Path) -> Floor:
     return FileFloor(folder / "bare.sqlite") if url.startswith("sqlite") else ServerFloor(url)
 
 
+def settle(url: str) -> None:
+    """Gather statistics now, as PostgreSQL does by itself within its first minute of work; SQLite needs none."""
+    if not url.startswith("sqlite"):
+        with psycopg.connect(url, autocommit=True) as connection:
+            connection.execute("ANALYZE")
+
+
 def accepted(bare: Floor, text: bytes, bodies: Sequence[bytes]) -> None:
     """The least that an accepted Bundle costs: its text decoded, and all bodies that it leaves behind inserted."""
     exact.decode(text)

@@ -4,7 +4,7 @@ import pickle
 import subprocess
 import sys
 from collections.abc import Sequence
-from itertools import chain, islice
+from itertools import chain
 from pathlib import Path
 from statistics import median
 
@@ -12,6 +12,7 @@ import httpx
 
 from service.commands import token
 from tests.bench import exam
+from tests.bench.floor import settle
 from tests.bench.house import SLUG, Practice
 from tests.bench.measuring import Line, rate
 from tests.bench.servers import free_port, running, service
@@ -29,6 +30,7 @@ def lines(engine: str, url: str, *, folder: Path, rounds: int) -> list[Line]:
     posts = _posts(practice, (rounds + 1) * POSTS)
     reference, body = _stored(practice)
     practice.close()
+    settle(url)
     file = folder / "observation.json"
     file.write_bytes(body)
     bare = free_port()
@@ -81,9 +83,12 @@ def _client(port: int, bearer: str) -> httpx.Client:
 
 
 def _posts(practice: Practice, count: int) -> list[bytes]:
-    """Observations of many exams in turns, as a practice with many rooms sends them; none comes twice."""
-    exams = [exam.observations(*practice.placed(exam.order())[:2]) for _ in range(-(-count // 61))]
-    return list(islice(chain.from_iterable(zip(*exams, strict=True)), count))
+    """Observations as a practice with a room for each connection sends them: so many exams in turns, then the next."""
+    posts: list[bytes] = []
+    while len(posts) < count:
+        rooms = [exam.observations(*practice.placed(exam.order())[:2]) for _ in range(CONNECTIONS)]
+        posts += chain.from_iterable(zip(*rooms, strict=True))
+    return posts[:count]
 
 
 def _parts(posts: Sequence[bytes]) -> list[Sequence[bytes]]:

@@ -1,23 +1,31 @@
 """Evidence, orders and $finish through the actions, against the least that the same bodies could cost."""
 
+import gc
 from pathlib import Path
 from statistics import median
 
 from tests.bench import exam
-from tests.bench.floor import Floor, accepted, floor
+from tests.bench.floor import Floor, accepted, floor, settle
 from tests.bench.house import Practice
 from tests.bench.measuring import Line, cost, seconds
 
 MOST = {"postgresql": 6.0, "sqlite": 12.0}
 ROW = (b"x" * 1000,)
+WARMING = 5
 
 
 def lines(engine: str, url: str, *, folder: Path, rounds: int) -> list[Line]:
     """The three ratios of one engine; each round is an exam of its own, and after each step comes its floor."""
     practice, bare = Practice(url), floor(url, folder=folder)
+    gc.collect()
+    gc.freeze()  # as `serve` does
     try:
-        found = [_round(practice, bare) for _ in range(rounds + 3)][3:]
+        for _ in range(WARMING):
+            _round(practice, bare)
+        settle(url)
+        found = [_round(practice, bare) for _ in range(rounds)]
     finally:
+        gc.unfreeze()
         practice.close()
         bare.close()
     columns = [median(column) for column in zip(*found, strict=True)]

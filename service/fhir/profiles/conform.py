@@ -13,9 +13,9 @@ _PLAIN = {"valueQuantity": "value"}  # FHIRPath names a choice without its type
 def broken(resource: dict[str, Any], profile: Profile) -> Iterator[Fault]:
     """Every rule of the profile that the resource breaks; where an element is missing, nothing is said of what it
     would hold."""
+    urls = {one.path: one.url for one in profile.rules if one.url}
     for rule in profile.rules:
         holder, _, last = rule.path.rpartition(".")
-        urls = {one.path: one.url for one in profile.rules if one.url}
         for value, place in _spots((resource, profile.type), holder, urls):
             yield from _broken(rule, list(_step((value, place), last, rule.url)), _named(place, last, rule.url))
 
