@@ -12,7 +12,7 @@ from pathlib import Path
 import httpx
 
 ROOT = Path(__file__).parents[2]
-PATIENCE = 30.0  # seconds a process may take to be ready
+PATIENCE = 90.0  # seconds a process may take to be ready
 
 
 def free_port() -> int:
@@ -74,13 +74,15 @@ class Server(Process):
 
     def ready(self) -> None:
         """Wait until it answers; fails when it ended by itself."""
-        until = time.monotonic() + PATIENCE
+        until, said = time.monotonic() + PATIENCE, "nothing"
         while time.monotonic() < until:
             assert self.alive(), f"the service ended by itself: {self.told()[-2000:]}"
             try:
-                if httpx.get(f"{self.url}/readyz", trust_env=False, timeout=5).status_code == 200:
+                answer = httpx.get(f"{self.url}/readyz", trust_env=False, timeout=5)
+                if answer.status_code == 200:
                     return
-            except httpx.TransportError:
-                pass
+                said = answer.text
+            except httpx.TransportError as fault:
+                said = type(fault).__name__
             time.sleep(0.03)
-        raise AssertionError("the service is not ready in time")
+        raise AssertionError(f"the service is not ready in time: {said}")
