@@ -47,5 +47,13 @@ def test_settings_are_read_once_and_all_faults_told(tmp_path: Path) -> None:
     assert any("SONOLEDGER_COLOUR is not a setting" in fault for fault in refused.value.faults)
 
 
+def test_origins_are_origins_and_nothing_else() -> None:
+    read = Settings.read({"SONOLEDGER_CORS_ORIGINS": "https://pages.example, http://127.0.0.1:8080"})
+    assert read.cors_origins == ("https://pages.example", "http://127.0.0.1:8080")
+    for wrong in ("*", "https://pages.example/", "pages.example", "null", "https://*.example"):
+        with pytest.raises(SettingsFaults):
+            Settings.read({"SONOLEDGER_CORS_ORIGINS": wrong})
+
+
 def test_a_secret_does_not_show_itself() -> None:
     assert repr(Secret("hunter2")) == "'***'"
