@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from service.actions import accept_order, cancel_order, note_evidence
-from service.actions.guards import EVIDENCE, orders_of
+from service.actions.guards import EVIDENCE, named, orders_of
 from service.actions.lookup import Lookup
 from service.actions.pending import Pending
 from service.actions.ports import Caller, House, Work
@@ -33,7 +33,7 @@ def admit(
                 refusals.append(refusal if one.before is None else _placed(refusal, one))
     told = {f.where for refusal in refusals for f in refusal.faults}
     _raise([*refusals, *(Invalid(f) for f in ours if f.where not in told)])
-    exams, faults = _evidence(work, waiting)
+    exams, faults = _evidence(work, waiting, house.base)
     if faults:
         raise RuleBroken(*faults)
     for exam, found in exams:
@@ -45,6 +45,7 @@ def admit(
 def _order(house: House, work: Work, caller: Caller, one: Pending, lookup: Lookup) -> list[Json]:
     resource = one.resource or {}
     if one.before is None:
+        _hold_animal(work, resource, house.base, lookup)
         accept_order.accept(house, work, caller, resource, lookup=lookup)
         return []
     if resource.get("status") == "revoked" and decoded(one.before).get("status") != "revoked":
@@ -52,7 +53,14 @@ def _order(house: House, work: Work, caller: Caller, one: Pending, lookup: Looku
     return []
 
 
-def _evidence(work: Work, waiting: Sequence[Pending]) -> tuple[list[tuple[Exam, Placed]], list[Fault]]:
+def _hold_animal(work: Work, order: Json, base: str, lookup: Lookup) -> None:
+    """Nobody deletes the animal while its exam is opened."""
+    type_, id_ = named(order.get("subject", {}), base)
+    if type_ == "Patient" and f"Patient/{id_}" not in lookup.written:
+        work.hold(type_, id_)
+
+
+def _evidence(work: Work, waiting: Sequence[Pending], base: str) -> tuple[list[tuple[Exam, Placed]], list[Fault]]:
     """The evidence among the entries by exam (locked, in one order), and what hangs on no order that we know."""
     known: dict[str, Exam | None] = {}
     exams: dict[str, Placed] = {}
@@ -60,7 +68,7 @@ def _evidence(work: Work, waiting: Sequence[Pending]) -> tuple[list[tuple[Exam, 
     for one in waiting:
         if not one.writes or one.entry.type not in EVIDENCE or one.resource is None:
             continue
-        for order in sorted(orders_of(one.resource)):
+        for order in sorted(orders_of(one.resource, base)):
             if order not in known:
                 known[order] = work.exam_of_order(order)
             exam = known[order]
@@ -69,7 +77,7 @@ def _evidence(work: Work, waiting: Sequence[Pending]) -> tuple[list[tuple[Exam, 
                 faults.append(
                     Fault("not-found", f"There is no order ServiceRequest/{order} with an exam.", f"{place}.basedOn")
                 )
-            elif one.resource.get("subject", {}).get("reference") != f"Patient/{exam.animal}":
+            elif named(one.resource.get("subject", {}), base) != ("Patient", exam.animal):
                 text = f"The order is for Patient/{exam.animal}; this is about another animal or none."
                 faults.append(Fault("business-rule", text, f"{place}.subject"))
             else:

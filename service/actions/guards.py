@@ -1,10 +1,10 @@
 """What a plain write may not do because an action does it: the business rules of practices and clinics."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from service.actions.pending import Pending
-from service.actions.ports import View
+from service.actions.ports import House, View
 from service.actions.writing import decoded
 from service.basics.errors import Conflict, Fault
 from service.fhir import uris
@@ -20,63 +20,83 @@ WAY_OUT = {
 }
 
 
-def check(work: View, waiting: Sequence[Pending]) -> None:
+def check(house: House, work: View, waiting: Sequence[Pending]) -> None:
     """Raise Conflict with every entry that would do by a plain write what only an action may do."""
+    exams = _Exams(work, house.base, {p.id for p in waiting if p.writes and p.entry.type == "ServiceRequest"})
     faults = [
         fault.inside(f"{p.entry.place}.resource") if p.entry.place else fault
         for p in waiting
         if p.writes and p.resource is not None
-        for fault in _faults(work, p, p.resource)
+        for fault in _faults(exams, p, p.resource)
     ]
     if faults:
         raise Conflict(*faults)
 
 
-def _faults(work: View, one: Pending, resource: Json) -> Iterator[Fault]:
+class _Exams:
+    """Whether a resource belongs to an exam that is there or that this transaction is about to open.
+
+    base: our own base URL, for references that name it; placed: ids of the orders in this transaction."""
+
+    def __init__(self, work: View, base: str, placed: set[str]) -> None:
+        self.work, self.base, self.placed = work, base, placed
+
+    def own(self, resource: Json) -> bool:
+        """Whether it is one that this service makes: bears our identifier, or hangs on an exam."""
+        systems = {str(i.get("system", "")) for i in resource.get("identifier", []) if isinstance(i, dict)}
+        if any(s in {uris.CHARGE_ID, uris.ID} or s.startswith(uris.INVOICE_NUMBER) for s in systems):
+            return True
+        return resource["resourceType"] in {"Task", "DiagnosticReport", "Procedure"} and self._hang(resource)
+
+    def _hang(self, resource: Json) -> bool:
+        references = [*_listed(resource.get("basedOn")), *_listed(resource.get("partOf")), resource.get("focus", {})]
+        return any(self._exam(*named(reference, self.base)) for reference in references)
+
+    def _exam(self, type_: str, id_: str) -> bool:
+        if type_ == "ServiceRequest":
+            return id_ in self.placed or self.work.exam_of_order(id_) is not None
+        return type_ == "Task" and self.work.exam(id_) is not None
+
+    def charged(self, resource: Json) -> bool:
+        """Whether it charges for what an exam consists of, or bills a charge of an exam."""
+        if resource["resourceType"] not in {"ChargeItem", "Invoice"}:
+            return False
+        found = [
+            *resource.get("service", []),
+            *(i.get("chargeItemReference", {}) for i in resource.get("lineItem", [])),
+        ]
+        stored = self.work.get_many(named(one, self.base) for one in found)
+        parts = [decoded(one) for one in stored.values() if not one.deleted]
+        return any(self.own(part) or (part["resourceType"] in EVIDENCE and self._hang(part)) for part in parts)
+
+
+def _faults(exams: _Exams, one: Pending, resource: Json) -> Iterator[Fault]:
     kind = one.entry.type
     before = decoded(one.before) if one.before else None
-    if kind in WAY_OUT and (owned(work, resource) or (before and owned(work, before))):
+    if kind in WAY_OUT and any(exams.own(r) or exams.charged(r) for r in (resource, before) if r):
         yield Fault("business-rule", f"This {kind} belongs to an exam here; {WAY_OUT[kind]}.", kind)
     if kind == "ServiceRequest" and before:
-        yield from _order_changes(work, one.id, before, resource)
-    if kind in EVIDENCE and before and orders_of(before) != orders_of(resource):
+        yield from _order_changes(exams.work, one.id, before, resource)
+    if kind in EVIDENCE and before and orders_of(before, exams.base) != orders_of(resource, exams.base):
         text = "Evidence does not move to another order: set this one to entered-in-error and post it anew."
         yield Fault("business-rule", text, f"{kind}.basedOn")
 
 
-def owned(work: View, resource: Json) -> bool:
-    """Whether the resource is one that this service makes: bears our identifier, or hangs on an exam."""
-    systems = {str(i.get("system", "")) for i in resource.get("identifier", []) if isinstance(i, dict)}
-    if any(s in {uris.CHARGE_ID, uris.ID} or s.startswith(uris.INVOICE_NUMBER) for s in systems):
-        return True
-    return any(_of_exam(work, reference) for reference in _hangs_on(resource))
+def orders_of(resource: Json, base: str) -> frozenset[str]:
+    """The ids of the orders that a resource is based on. base: our own base URL, for references that name it."""
+    found = (named(r, base) for r in _listed(resource.get("basedOn")))
+    return frozenset(id_ for type_, id_ in found if type_ == "ServiceRequest" and id_)
 
 
-def _hangs_on(resource: Json) -> Iterator[Json]:
-    """The references by which a resource would be part of an exam."""
-    kind = resource["resourceType"]
-    if kind in {"Task", "DiagnosticReport", "Procedure"}:
-        yield from (*resource.get("basedOn", []), *resource.get("partOf", []), resource.get("focus", {}))
-    if kind == "ChargeItem":
-        yield from resource.get("service", [])
-    if kind == "Invoice":  # one charge on two invoices would be paid twice
-        yield from (line.get("chargeItemReference", {}) for line in resource.get("lineItem", []))
+def named(reference: Json, base: str) -> tuple[str, str]:
+    """(type, id) that a Reference leads to here, whatever version it names; of one that leads elsewhere neither."""
+    link = str(reference.get("reference", "")).removeprefix(f"{base}/").partition("/_history/")[0]
+    type_, _, id_ = link.partition("/")
+    return (type_, id_) if id_ and "/" not in id_ else ("", "")
 
 
-def _of_exam(work: View, reference: Json) -> bool:
-    type_, _, id_ = str(reference.get("reference", "")).partition("/")
-    if type_ in {"ServiceRequest", "Task"}:
-        return (work.exam_of_order if type_ == "ServiceRequest" else work.exam)(id_) is not None
-    stored = work.get(type_, id_) if type_ in {"Procedure", "ChargeItem"} else None
-    return stored is not None and not stored.deleted and owned(work, decoded(stored))
-
-
-def orders_of(resource: Json) -> frozenset[str]:
-    """The ids of the orders that a resource is based on."""
-    given = resource.get("basedOn", [])
-    references: Iterable[Json] = given if isinstance(given, list) else [given]
-    found = (str(r.get("reference", "")).partition("/") for r in references)
-    return frozenset(id_ for type_, _, id_ in found if type_ == "ServiceRequest" and id_)
+def _listed(value: Any) -> list[Json]:
+    return value if isinstance(value, list) else [value] if value else []
 
 
 def _order_changes(work: View, id_: str, before: Json, resource: Json) -> Iterator[Fault]:

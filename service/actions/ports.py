@@ -67,6 +67,9 @@ class Work(View, Protocol):
 
     def move_claim(self, type_: str, criteria: str, id_: str) -> None: ...
     def drop_claims(self, type_: str, id_: str) -> None: ...
+    def hold(self, type_: str, id_: str) -> None:
+        """Let nobody change or delete a resource until the end of the transaction."""
+
     def lock_exam(self, task: str) -> Exam | None:
         """The exam row, held until the end of the transaction."""
 

@@ -98,7 +98,7 @@ def _apply(house: House, work: Work, caller: Caller, waiting: list[Pending], *, 
                 kinds = house.catalogues.current.unique_identifiers
                 with _Placed(one):
                     identities.unique(work, one, kinds, uris.IDENTIFIER_TYPE)
-        guards.check(work, waiting)
+        guards.check(house, work, waiting)
         derived = admission.admit(house, work, caller, waiting, ours=ours)
     gone = deletion.delete(work, waiting)
     results = _stored(work, waiting, derived, gone)

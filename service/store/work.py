@@ -12,6 +12,7 @@ from service.store.session import Session
 from service.store.view import EXAM_BY_ID, SqlView
 
 _EXAM_COLUMNS = "id, order_id, animal, procedure, service, catalogue, state, started, report, invoice, credit"
+_HOLD = "SELECT row FROM resource WHERE organization = ? AND type = ? AND id = ?"
 _SAVE_EXAM = (
     f"INSERT INTO exam (organization, {_EXAM_COLUMNS}) VALUES ({', '.join('?' * 12)})"
     " ON CONFLICT (organization, id) DO UPDATE SET "
@@ -58,6 +59,10 @@ class SqlWork(SqlView):
     def drop_claims(self, type_: str, id_: str) -> None:
         """Free every identity that id_ has."""
         claims.drop(self._session, self.organization, type_=type_, id_=id_)
+
+    def hold(self, type_: str, id_: str) -> None:
+        """Let nobody change or delete a resource until the end of the transaction; others may hold it too."""
+        self._mine(_HOLD + (" FOR SHARE" if self._session.postgres else ""), type_, id_)
 
     def lock_exam(self, task: str) -> Exam | None:
         """The exam row, held until the end of the transaction."""
