@@ -34,10 +34,10 @@ def main() -> int:
 
 
 def _of_engine(engine: str, databases: Databases, *, folder: Path, rounds: int) -> list[Line]:
-    few, resources = (3, 3_000) if rounds == QUICK else (9, 10_000)
+    few, resources = (6, 2_000) if rounds == QUICK else (30, 10_000)
     return [
         *transactions.lines(engine, databases.fresh(engine), folder=folder, rounds=rounds),
-        *serving.lines(engine, databases.fresh(engine), folder=folder, rounds=few),
+        *serving.lines(engine, databases.fresh(engine), folder=folder, rounds=2 * few),
         *carrying.lines(engine, databases.fresh(engine), rounds=few),
         serving.memory(engine, databases.fresh(engine), resources=resources),
     ]

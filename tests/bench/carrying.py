@@ -16,7 +16,7 @@ from tests.bench.receiver import ENTRIES
 from tests.bench.servers import free_port, running
 
 SLUG = "hill-practice"
-POSTS = 300
+POSTS = 150
 RESOURCE = {"resourceType": "Observation", "status": "final", "code": {"text": "x" * 900}}
 ENTRY = {"resource": RESOURCE, "request": {"method": "PUT", "url": "Observation?identifier=a|b"}}
 BODY = json.dumps({"resourceType": "Bundle", "type": "transaction", "entry": [ENTRY] * ENTRIES}).encode()

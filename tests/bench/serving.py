@@ -20,7 +20,7 @@ from tests.bench.servers import free_port, running, service
 READ, WROTE = {"sqlite": 0.4}, {"sqlite": 0.5}  # the parts to reach
 CONNECTIONS = 8
 MEGABYTES = 160
-GETS, POSTS = 2000, 250
+GETS, POSTS = 400, 60  # of a block: many short turns, so that a disturbance hits both sides alike
 
 
 def lines(engine: str, url: str, *, folder: Path, rounds: int) -> list[Line]:
