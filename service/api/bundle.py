@@ -41,7 +41,7 @@ def transact(ask: Ask, answerer: Answerer) -> Answer:
     ]
     whole = conditions.returns(ask.headers) == "representation"
     written = [_entry(ask, one, entry, whole=whole) for entry, one in zip(entries, results, strict=True)]
-    parts = _parts(entries, results, batch=batch) if entries else (Part(bundle["type"], 200),)
+    parts = _parts(ask, entries, results, batch=batch) if entries else (Part(bundle["type"], 200),)
     return Answer(200, bundles.joined({"type": f"{bundle['type']}-response"}, written), parts=parts)
 
 
@@ -53,11 +53,11 @@ def _read(ask: Ask, entry: Entry, answerer: Answerer) -> Result:
         return Result(0, refusal=refusal.inside(entry.place))
 
 
-def _parts(entries: Sequence[Entry], results: Sequence[Result], *, batch: bool) -> tuple[Part, ...]:
+def _parts(ask: Ask, entries: Sequence[Entry], results: Sequence[Result], *, batch: bool) -> tuple[Part, ...]:
     """The entries of a batch that only looked or were refused: what was written has its line in its transaction."""
     return tuple(
         Part(
-            ATTEMPTS["GET" if entry.reads else entry.method],
+            ATTEMPTS["GET" if entry.reads else entry.method] if one.refusal else inside.offered(ask, entry)[0].code,
             status(one.refusal)[0] if one.refusal else one.status,
             entry.type,
             entry.id,
