@@ -30,6 +30,11 @@ def made(rest: httpx.Client, resource: Json) -> Json:
     return dict(answer.json())
 
 
+def of(one: Json) -> Json:
+    """A reference to a resource."""
+    return {"reference": f"{one['resourceType']}/{one['id']}"}
+
+
 def put(rest: httpx.Client, resource: Json, *, match: int = 0, **headers: str) -> httpx.Response:
     """An update by id; match is the version for If-Match."""
     sent = JSON | ({"If-Match": f'W/"{match}"'} if match else {}) | headers

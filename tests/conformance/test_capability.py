@@ -81,6 +81,26 @@ def test_c2_every_declared_interaction_is_there_and_no_other(rest: httpx.Client,
                 assert method not in answer.headers["allow"]
 
 
+def test_c2_the_systems_own_interactions_are_the_declared_ones(rest: httpx.Client, statement: dict[str, Any]) -> None:
+    declared = {one["code"] for one in statement["rest"][0]["interaction"]}
+    bundle = {"resourceType": "Bundle"}
+    tried = {
+        "history-system": ("GET", "/_history", None),
+        "search-system": ("GET", "?_type=Patient", None),
+        "transaction": ("POST", "", bundle | {"type": "transaction"}),
+        "batch": ("POST", "", bundle | {"type": "batch"}),
+    }
+    assert declared <= tried.keys()
+    for code, (method, path, body) in tried.items():
+        answer = rest.request(method, f"/fhir{path}", json=body, headers=JSON)
+        assert answer.status_code == (200 if code in declared else 405), (code, answer.text)
+    for method in ("PUT", "PATCH", "DELETE"):
+        for path in ("", "/metadata", "/_history"):
+            answer = rest.request(method, f"/fhir{path}", json=bundle, headers=JSON)
+            assert answer.status_code == 405
+            assert method not in answer.headers["allow"]
+
+
 def test_c2_every_declared_search_parameter_is_understood(rest: httpx.Client, types: list[dict[str, Any]]) -> None:
     tried = 0
     for one in types:

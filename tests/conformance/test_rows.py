@@ -13,7 +13,9 @@ ROWS = {
     *(f"s{n}" for n in range(1, 26)),  # search
     *(f"t{n}" for n in range(1, 16)),  # batch and transaction
     *(f"o{n}" for n in range(1, 4)),  # operations
-    *(f"e{n}" for n in (400, 401, 403, 404, 405, 406, 409, 410, 412, 413, 415, 422, 428, 500, 503)),  # refusals
+    *(
+        f"e{n}" for n in (400, 401, 403, 404, 405, 406, 409, 410, 412, 413, 415, 422, 428, 500, 503)
+    ),  # refusals; nothing is throttled, so 429 never comes
     *(f"l{n}" for n in range(1, 10)),  # limits
 }
 # what needs a store that breaks or a caller who is slow is tried where the real action has a twin
