@@ -7,9 +7,23 @@ from datetime import UTC, datetime, timedelta
 
 from service import worker
 from service.api import log
+from service.courier.lines import Lines
 from service.store import open_books
 
-TIMEOUT = 2.0  # seconds by a real clock; a lease of 90 hurried seconds is longer
+TIMEOUT = 2.0  # seconds by a real clock
+
+
+class HurriedLines(Lines):
+    """Lines that tell how long a send can take by the hurried clock, as leases are counted by it."""
+
+    def __init__(self, speed: float) -> None:
+        super().__init__(total_seconds=TIMEOUT)
+        self.speed = speed
+
+    @property
+    def seconds(self) -> float:
+        """The longest that one send can take."""
+        return TIMEOUT * self.speed
 
 
 def hurried(began: float, speed: float) -> datetime:
@@ -24,7 +38,7 @@ def main(began: float, speed: float) -> None:
     log.to_stdout("INFO")
     books = open_books(os.environ["SONOLEDGER_DATABASE_URL"])
     try:
-        worker.run(books, stop=stop, pause=0.05, timeout=TIMEOUT, now=lambda: hurried(began, speed))
+        worker.run(books, stop=stop, pause=0.05, lines=HurriedLines(speed), now=lambda: hurried(began, speed))
     finally:
         books.close()
 

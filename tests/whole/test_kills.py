@@ -20,7 +20,7 @@ from tests.whole.telling import Desk
 
 KILLS, FEWEST = 60, 50
 HURRIED = "tests.whole.hurried_courier"
-SPEED = 10  # how much faster the couriers' clock runs
+SPEED = 6  # how much faster the couriers' clock runs
 LONGEST = 300  # seconds of killing, on a machine that is busy with other things; 100 to 160 on two idle cores
 AHEAD = 3 * 86_400  # seconds by which the last courier's clock is ahead: every pause is over
 
@@ -67,7 +67,7 @@ def test_nothing_is_lost_and_nothing_doubled(worlds: Worlds, engine: str, tmp_pa
             "wrong": len(wrong),
         }
         sys.stdout.write(f"{figures}\n")
-        assert wrong == [], figures
+        assert wrong[:30] == []
         assert sum(killed.values()) >= FEWEST
         assert figures["taken again"] >= 20, "too few lost answers: the run proves nothing"
         assert sum(lanes.unanswered.values()) >= 10, "too few requests were cut off: the run proves nothing"
