@@ -13,8 +13,13 @@ from service.fhir import exact, patching
 
 
 def create(ask: Ask) -> Answer:
-    """A new resource with an id of ours; with If-None-Exist an existing one is 200 and the body is ignored."""
+    """A new resource with an id of ours; with If-None-Exist an existing one is 200 and the body is ignored.
+
+    Some clients put that condition behind "?": passed over there, it would make a second one of what exists."""
     exist = conditions.if_none_exist(ask.headers)
+    if ask.params and exist is not None:
+        raise Invalid(Fault("invalid", "The condition of a create is given once: in If-None-Exist."))
+    exist = urlencode(ask.params) if ask.params else exist
     return _write(ask, Entry("POST", ask.type, resource=_body(ask), if_none_exist=exist))
 
 

@@ -3,19 +3,24 @@
 import re
 from datetime import UTC, datetime
 from decimal import Decimal
+from itertools import islice
 from typing import Any
 
 import msgspec
 
+from service.basics.errors import Fault, TooLarge
 from service.fhir import exact_faults
 from service.fhir.model_dict import as_dict
 
 __all__ = ["as_dict", "decode", "encode", "instant", "pretty", "trusted"]
 
 DEPTH = 64
+MANY = 100_000
+"""How many values one text may hold: each costs far more memory and time than its bytes."""
 
 _ESCAPED = re.compile(rb"\\u00(00|22)")
 _SMALL = re.compile(rb"[0-9]E-[0-9]")
+_TO_COMMA = re.compile(rb'(?:[^",]++|"(?:[^"\\]++|\\.)*+")*+,', re.DOTALL)  # one that is not inside a text
 _MINUS_ZERO = re.compile(rb"-0[\s,}\]]|-0$")
 _encoder = msgspec.json.Encoder(decimal_format="number")
 
@@ -33,9 +38,12 @@ def decode(text: bytes, *, limit_depth: int = DEPTH) -> Any:
     """The value of one JSON text: dict, list, str, bool, None, int, and Decimal for a fraction or exponent.
 
     Raises Invalid (reason "structure", one fault a place) for anything that is not exactly one well-formed value:
-    wrong encoding, NaN, a key twice in one object, NUL, half a surrogate pair, absurd numbers, too deep nesting."""
+    wrong encoding, NaN, a key twice in one object, NUL, half a surrogate pair, absurd numbers, too deep nesting.
+    Raises TooLarge for more than MANY values, before any of them is made."""
     if text[:3] == b"\xef\xbb\xbf":
         text = text[3:]
+    if text.count(b",") >= MANY and next(islice(_TO_COMMA.finditer(text), MANY - 1, None), None):
+        raise TooLarge(Fault("too-costly", f"The text holds more than {MANY} values. Send it in smaller parts."))
     try:
         value = _decoder.decode(text)
     except (ValueError, RecursionError):

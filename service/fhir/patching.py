@@ -13,7 +13,7 @@ Json = dict[str, Any]
 MEDIA = "application/json-patch+json"
 MOST = 500
 """How many operations one patch may have."""
-_GROWTH = 2 * 1024 * 1024  # bytes that `copy` may add in all: each one may double what is there
+_GROWTH = 256 * 1024  # bytes that `copy` may add in all: each one may double what is there
 _DEEP = 64
 _NEEDS = {
     "add": ("path", "value"),

@@ -162,3 +162,13 @@ def test_w12_criteria_that_are_none_are_refused(rest: httpx.Client, criteria: st
     for answer in conditional(rest, criteria)[: 2 if criteria else 1]:
         refused(answer, 400)
     assert total(rest) == 1
+
+
+def test_w_a_condition_behind_the_address_is_a_condition(rest: httpx.Client) -> None:
+    """Where R4 has a header for it, fhirpy's get_or_create uses the URL."""
+    path = f"/fhir/Patient?identifier={SYSTEM}%7Cbehind"
+    answers = [rest.post(path, json=patient("behind"), headers=JSON) for _ in range(2)]
+    assert [answer.status_code for answer in answers] == [201, 200]
+    assert total(rest) == 1
+    refused(rest.post("/fhir/Patient?nothing=x", json=patient(), headers=JSON), 400)
+    refused(rest.post(path, json=patient(), headers=JSON | {"If-None-Exist": "identifier=x"}), 400)

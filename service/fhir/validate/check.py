@@ -10,8 +10,7 @@ from service.fhir.validate import contained, links, rules
 from service.fhir.validate.compiled import validator
 from service.fhir.validate.faults import explained
 from service.fhir.validate.links import full_urls, is_resource
-
-MOST = 200  # faults told of one resource: more help nobody, and cost time
+from service.fhir.validate.shortened import MOST, errors
 
 
 def check(resource: Any, *, type_: str | None = None) -> list[Fault]:
@@ -33,7 +32,7 @@ def _told(kind: str, resource: dict[str, Any], held: Mapping[str, str]) -> list[
     text = exact.encode(resource)
     faults = _faults(kind, resource, text)
     if b'"#' in text or "contained" in resource:
-        faults += contained.broken(resource)
+        faults += islice(contained.broken(resource), MOST)
     faults += islice(links.misled(resource, text), MOST)
     faults += islice(links.between(resource, text, held), MOST)
     return faults
@@ -44,7 +43,7 @@ def _faults(kind: str, resource: dict[str, Any], text: bytes) -> list[Fault]:
     found: list[Fault] = []
     compiled = validator(kind)
     if compiled is not None and not compiled.is_valid({kind: resource}):
-        found += explained(kind, islice(compiled.iter_errors({kind: resource}), MOST))
+        found += explained(kind, errors(compiled, {kind: resource}, text))
     found += rules.broken(resource, text)
     for at, inner in enumerate(_list(resource.get("contained"))):
         if is_resource(inner):

@@ -4,32 +4,32 @@ from collections.abc import Iterator
 from typing import Any, NamedTuple
 
 from service.basics.errors import Fault
-from service.fhir.validate.places import fhirpath
+from service.fhir.validate.places import Step, fhirpath
 from service.fhir.validate.walk import walk
 
 
 class Link(NamedTuple):
-    """A text that begins with #: the FHIRPath and name of its element, and the id; "" is the holder itself."""
+    """A text that begins with #: where it stands, and the id; "" is the holder itself."""
 
-    place: str
+    kind: str
+    path: tuple[Step, ...]
     name: str
     id: str
 
 
-def broken(resource: dict[str, Any]) -> list[Fault]:
+def broken(resource: dict[str, Any]) -> Iterator[Fault]:
     """Every such fault of a resource that is not itself contained."""
     inner = _inner(resource.get("contained"))
     links = list(_links(resource)) + [link for _, one in inner for link in _links(one)]
     ids = {str(one.get("id")) for _, one in inner}
-    faults = list(_dangling(resource, ids))
+    yield from _dangling(resource, ids)
     reached = {link.id for link in links}
     for at, one in inner:
         place = f"{resource['resourceType']}.contained[{at}]"
-        faults += _of_one(one, place)
-        faults += (fault.inside(place) for fault in _dangling(one, ids))
+        yield from _of_one(one, place)
+        yield from (fault.inside(place) for fault in _dangling(one, ids))
         if str(one.get("id")) not in reached and not any(link.id == "" for link in _links(one)):
-            faults.append(Fault("invariant", "dom-3: nothing refers to this resource", place))
-    return faults
+            yield Fault("invariant", "dom-3: nothing refers to this resource", place)
 
 
 def _inner(given: Any) -> list[tuple[int, dict[str, Any]]]:
@@ -40,7 +40,11 @@ def _inner(given: Any) -> list[tuple[int, dict[str, Any]]]:
 def _dangling(resource: dict[str, Any], ids: set[str]) -> Iterator[Fault]:
     for link in _links(resource):
         if link.name == "reference" and link.id and link.id not in ids:
-            yield Fault("invariant", f"ref-1: nothing contained here has the id {link.id[:64]}", link.place)
+            yield Fault(
+                "invariant",
+                f"ref-1: nothing contained here has the id {link.id[:64]}",
+                fhirpath(link.kind, (*link.path, link.name)),
+            )
 
 
 def _of_one(one: dict[str, Any], place: str) -> Iterator[Fault]:
@@ -62,4 +66,4 @@ def _links(resource: dict[str, Any]) -> Iterator[Link]:
         for name, item in value.items():
             for text in item if isinstance(item, list) else [item]:
                 if isinstance(text, str) and text.startswith("#"):
-                    yield Link(fhirpath(kind, (*path, name)), name, text[1:])
+                    yield Link(kind, tuple(path), name, text[1:])
