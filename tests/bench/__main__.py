@@ -1,6 +1,6 @@
 """`python -m tests.bench [--quick] [--engine sqlite|postgresql]`: the table of ratios; exit 1 when a target is missed.
 
---quick takes a minute and allows twice the target, for other work may share the machine."""
+--quick takes a minute and only tells: a ratio taken while other work shares the machine is no verdict."""
 
 import argparse
 import sys
@@ -30,7 +30,7 @@ def main() -> int:
             databases.close()
     leniency = LENIENT if asked.quick else 1.0
     print(table(found, leniency=leniency))
-    return 1 if any(one.misses(leniency=leniency) for one in found) else 0
+    return 0 if asked.quick else int(any(one.misses(leniency=leniency) for one in found))
 
 
 def _of_engine(engine: str, databases: Databases, *, folder: Path, rounds: int) -> list[Line]:
@@ -45,7 +45,7 @@ def _of_engine(engine: str, databases: Databases, *, folder: Path, rounds: int) 
 
 def _asked() -> argparse.Namespace:
     words = argparse.ArgumentParser(prog="python -m tests.bench", description=__doc__)
-    words.add_argument("--quick", action="store_true", help="a minute, and only gross misses fail")
+    words.add_argument("--quick", action="store_true", help="a minute, and nothing fails")
     words.add_argument("--engine", action="append", choices=ENGINES, help="one engine only")
     return words.parse_args()
 
