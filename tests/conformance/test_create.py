@@ -164,7 +164,7 @@ def test_w12_criteria_that_are_none_are_refused(rest: httpx.Client, criteria: st
     assert total(rest) == 1
 
 
-def test_w_a_condition_behind_the_address_is_a_condition(rest: httpx.Client) -> None:
+def test_w7_a_condition_behind_the_address_is_a_condition(rest: httpx.Client) -> None:
     """Where R4 has a header for it, fhirpy's get_or_create uses the URL."""
     path = f"/fhir/Patient?identifier={SYSTEM}%7Cbehind"
     answers = [rest.post(path, json=patient("behind"), headers=JSON) for _ in range(2)]
