@@ -80,6 +80,7 @@ def _resources() -> None:
         "resource",
         _number(),
         *_version(),
+        *_whole("present"),
         _unique("resource", "organization type id"),
         comment="the current version of each resource; a deleted one stays as a row without a body",
     )

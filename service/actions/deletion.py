@@ -55,7 +55,7 @@ def unreferenced(house: House, work: View, waiting: Sequence[Pending]) -> None:
 def _referred(house: House, work: View, one: Pending) -> Iterator[Fault]:
     found: list[str] = []
     for type_, keys in referrers.keys(work.organization, one.entry.type, one.id, base=house.base):
-        query = Query(type=type_, criteria=(Exact(keys),), count=_TOLD, total=False)
+        query = Query(type=type_, criteria=(Exact(keys),), count=_TOLD, total="none")
         found += [f"{m.type}/{m.id}" for m in work.search(query).matches]
     found = [name for name in found if name != one.reference]
     if found:

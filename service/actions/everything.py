@@ -11,7 +11,7 @@ from service.basics.stored import Stored
 from service.fhir import moments, search
 from service.fhir.reading.links import links
 from service.fhir.search.compartment import PATIENT
-from service.fhir.search.own import OWN_DATE
+from service.fhir.search.table import dated
 
 NAMED = frozenset({"Binary", "Device", "Endpoint", "Location", "Organization", "Practitioner", "PractitionerRole"})
 """Types of no patient's compartment that are given besides, where something on the page names them."""
@@ -101,7 +101,7 @@ class _Walk:
         if (start, end) == (moments.EARLIEST, moments.LATEST):
             return True
         resource = decoded(one)
-        value = next((resource[name] for name in OWN_DATE.get(one.type, ()) if name in resource), None)
+        value = next((resource[name] for name in dated(one.type) if name in resource), None)
         stretch = moments.of(value) if value is not None else None
         return stretch is None or (stretch[1] >= start and stretch[0] <= end)
 

@@ -6,6 +6,7 @@ from typing import Any
 
 from service.actions.ports import House, View
 from service.actions.writing import decoded
+from service.basics.query import OLDEST
 from service.basics.stored import Stored
 from service.fhir import search
 
@@ -17,7 +18,7 @@ def stored_of(house: House, view: View, type_: str, **criteria: str) -> Iterator
     """The current versions that match all criteria (parameter names with _ for -), oldest first."""
     pairs = [(name.replace("_", "-"), value) for name, value in criteria.items()]
     query = search.parse(view.organization, type_, pairs, strict=True, base=house.base)
-    query = replace(query, count=PAGE, oldest_first=True, total=False)
+    query = replace(query, count=PAGE, sort=OLDEST, total="none")
     while True:
         page = view.search(query)
         yield from page.matches

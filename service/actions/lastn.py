@@ -44,7 +44,7 @@ def _latest(group: list[_One], most: int) -> list[_One]:
 
 
 def _all(view: View, query: Query) -> Iterator[_One]:
-    query = replace(query, count=_PAGE, total=False, summary="", after="")
+    query = replace(query, count=_PAGE, total="none", summary="", after="")
     looked = 0
     while True:
         page = view.search(query)

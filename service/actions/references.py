@@ -5,11 +5,11 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from service.actions.conditions import parsed
-from service.actions.fitting import fits
 from service.actions.pending import Pending
 from service.actions.ports import House, Work
 from service.basics.entries import Entry
 from service.basics.errors import Fault, Invalid, Refusal, Stale
+from service.basics.judging import Version, fits_all
 from service.basics.query import Query
 from service.fhir import search
 
@@ -120,7 +120,7 @@ class _Walker:
         for one in self.waiting:
             if one.writes and one.resource is not None and one.entry.type == query.type:
                 keys = search.keys(self.work.organization, {**one.resource, "id": one.id})
-                if fits(query, keys, one.id):
+                if fits_all(Version(one.id, 0, keys), query.criteria):
                     found.add(one.reference)
         return found
 

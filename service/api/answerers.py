@@ -30,6 +30,7 @@ _BY_CODE: Mapping[str, Answerer] = {
     "history-system": history.history,
     "history-type": history.history,
     "history-instance": history.history,
+    "search-system": search.search,
     "search-type": search.search,
     "create": write.create,
     "update": write.update,

@@ -17,7 +17,9 @@ _FIELDS = 200
 
 @dataclass(frozen=True, slots=True)
 class Ask:
-    """type, id and version come from the path ("" when it has none); params leave out _format and _pretty."""
+    """type, id and version come from the path ("" when it has none); params leave out _format and _pretty.
+
+    within: Type/id of the compartment that is searched, "" for everything."""
 
     kit: Kit
     caller: Caller
@@ -28,6 +30,7 @@ class Ask:
     params: Sequence[tuple[str, str]]
     headers: Mapping[str, str]
     body: bytes = b""
+    within: str = ""
 
     @property
     def base(self) -> str:

@@ -19,7 +19,9 @@ _RULES = (
     "JSON only. Ids are the server's. Conditional create and update hold under concurrency. "
     f"Bundles: at most {_MOST.entries} entries and {_MOST.bundle >> 20} MiB; other bodies, attachments within them, "
     f"{_MOST.body >> 20} MiB. Pages: at most {_MOST.page} resources, 50 unless asked. Addresses: at most "
-    f"{_MOST.url >> 10} KiB. JSON: at most {exact.DEPTH} levels. Token scopes: system/<Type>.<cruds>."
+    f"{_MOST.url >> 10} KiB. JSON: at most {exact.DEPTH} levels. "
+    "A search may chain through two other resources; its page links are good for an hour. "
+    "Token scopes: system/<Type>.<cruds>."
 )
 
 
@@ -33,7 +35,7 @@ def statement(base: str, *, version: str, parameters: Parameters) -> Json:
             "description": "A bearer token of one organisation with SMART system scopes; ask whoever runs the service.",
         },
         "resource": [_resource(type_, parameters) for type_ in SERVED],
-        "interaction": [{"code": code} for code in ("transaction", "batch", "history-system")],
+        "interaction": [{"code": code} for code in ("transaction", "batch", "history-system", "search-system")],
     }
     return {
         "resourceType": "CapabilityStatement",

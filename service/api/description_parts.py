@@ -21,6 +21,7 @@ _WORDS = {
     "history-system": "Versions of everything, the newest first",
     "history-type": "Versions of one type, the newest first",
     "history-instance": "Versions of one resource, the newest first",
+    "search-system": "Search across types (those of _type, or all)",
     "search-type": "Search",
     "create": "Create",
     "update": "Update",
@@ -44,6 +45,7 @@ _PATCH = {
     },
 }
 _PLACES = {
+    "within": {"type": "string", "enum": ["Device", "Encounter", "Patient", "Practitioner", "RelatedPerson"]},
     "type": {"$ref": "#/components/schemas/type"},
     "id": {"type": "string", "pattern": r"^[A-Za-z0-9\-.]{1,64}$"},
     "version": {"type": "string", "pattern": "^[1-9][0-9]{0,8}$"},

@@ -71,9 +71,9 @@ class Desk:
         rules.permitted(offer, caller.scopes, given.type)
         text = await body.taken(receive, given.headers, kind=offer.body, limits=limits) if offer.body else b""
         params = content(given.params) if given.params else []
-        return await self._hands.run(
-            offer, Ask(self._kit, caller, offer.code, given.type, given.id, given.version, params, given.headers, text)
-        )
+        place = given.type, given.id, given.version
+        ask = Ask(self._kit, caller, offer.code, *place, params, given.headers, text, given.within)
+        return await self._hands.run(offer, ask)
 
     def _audit(self, offer: Offer | None, caller: Caller, given: Given, answer: Answer) -> None:
         """A write that was done has its line in its own transaction; everything else is noted here."""

@@ -9,14 +9,15 @@ from service.basics.errors import Fault, TooLarge
 class Given:
     """What the wire says, before anyone asked whether it may."""
 
-    __slots__ = ("head", "headers", "id", "kind", "method", "params", "query", "type", "version")
+    __slots__ = ("head", "headers", "id", "kind", "method", "params", "query", "type", "version", "within")
 
     def __init__(self, scope: Scope) -> None:
         self.head = scope["method"] == "HEAD"
         self.method: str = "GET" if self.head else scope["method"]
         path: dict[str, str] = scope["path_params"]
         self.type = path.get("type", "")
-        self.id = path.get("id", "")
+        self.within = f"{path['within']}/{path['id']}" if "within" in path else ""
+        self.id = "" if self.within else path.get("id", "")
         self.version = path.get("version", "")
         self.query: bytes = scope["query_string"]
         self.headers = _headers(scope["headers"])

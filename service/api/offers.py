@@ -46,7 +46,8 @@ def _looking(name: str, letter: str, type_: str) -> Mapping[str, Offer]:
 
 
 PLACES: Mapping[str, Mapping[str, Offer]] = {
-    "": {"POST": Offer("transaction", body="bundle", writes=True)},
+    "": {"GET": Offer("search-system"), "POST": Offer("transaction", body="bundle", writes=True)},
+    "/_search": {"POST": Offer("search-system", body="form")},
     "/metadata": {"GET": Offer("capabilities")},
     "/_history": {"GET": Offer("history-system", "s")},
     "/{type}": {
@@ -57,6 +58,8 @@ PLACES: Mapping[str, Mapping[str, Offer]] = {
         "DELETE": _DELETE,
     },
     "/{type}/_search": {"POST": Offer("search-type", "s", body="form")},
+    "/{within}/{id}/{type}": {"GET": Offer("search-type", "s", never=READ_ONLY)},
+    "/{within}/{id}/{type}/_search": {"POST": Offer("search-type", "s", body="form", never=READ_ONLY)},
     "/{type}/_history": {"GET": Offer("history-type", "s", never=READ_ONLY)},
     "/{type}/$validate": {"POST": _VALIDATE},
     "/{type}/$lastn": _looking("lastn", "s", "Observation"),
@@ -91,7 +94,7 @@ def methods(template: str, type_: str) -> list[str]:
 
 def codes(type_: str, level: str) -> list[str]:
     """R4's codes of what is offered on a type: level "type" for all of its paths, "system" for the base itself."""
-    places = [offers for path, offers in PLACES.items() if path.startswith("/{type}") == (level == "type")]
+    places = [offers for path, offers in PLACES.items() if path.startswith("/{") == (level == "type")]
     found = {o.code for offers in places for o in offers.values() if o.on(type_)}
     return sorted(found - {"operation", "capabilities"})
 

@@ -1,10 +1,13 @@
 """Read and vread: one stored version, as its own bytes."""
 
+from dataclasses import replace
+
 from service.api import answers, conditions
 from service.api.answers import Answer
 from service.api.ask import Ask
 from service.basics.errors import Fault, Gone, Missing
 from service.basics.stored import Stored
+from service.fhir import partial
 
 
 def read(ask: Ask) -> Answer:
@@ -31,7 +34,17 @@ def answer(ask: Ask, found: Stored | None, missing: str) -> Answer:
         ask.headers, found
     ):
         return Answer(304, headers=answers.versioned(found), seen=(f"{found.type}/{found.id}",))
-    return answers.stored(found)
+    return answers.stored(_part(ask, found))
+
+
+def _part(ask: Ask, found: Stored) -> Stored:
+    """What _summary and _elements leave of it."""
+    summary, elements = ask.once("_summary"), ask.once("_elements")
+    if not summary and not elements:
+        return found
+    params = [(name, value) for name, value in (("_summary", summary), ("_elements", elements)) if value]
+    query = ask.kit.parse(ask.caller.organization, found.type, params, strict=True, base=ask.base)
+    return replace(found, body=partial.part(found.body, summary=query.summary, wanted=query.elements))
 
 
 def present(ask: Ask, found: Stored | None, missing: str = "") -> Stored:

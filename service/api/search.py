@@ -1,30 +1,45 @@
-"""Search: parameters into a page of matches, with links that say what was understood."""
+"""Search: parameters into a page of matches and what comes along, with links that say what was understood."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from service.api import bundles, conditions
+from service.access import scopes
+from service.api import bundles, conditions, links, searching
 from service.api.answers import Answer
 from service.api.ask import PAGE, Ask, content, pairs
 from service.api.outcomes import outcome_of
-from service.basics.errors import Fault, Invalid
-from service.basics.query import Query
+from service.basics.errors import Fault, Invalid, Missing, NotPermitted
+from service.basics.query import Criterion, Either, Query
+from service.basics.stored import Stored
 from service.fhir import exact
+from service.fhir.compartments import compartments
+from service.fhir.partial import part
+from service.fhir.search import pointing
 
 
 def search(ask: Ask) -> Answer:
-    """One page of the type's resources that match; raises Invalid for what isn't understood and may not be ignored."""
+    """One page of the resources that match; raises Invalid for what isn't understood and may not be ignored.
+
+    Of one type, of one type in a compartment (ask.within), or without a type of all that the token may search."""
     query, page = _query(ask)
     if query.count == 0 or query.summary == "count":
-        query = replace(query, count=0, summary="count", total=True)
+        query = replace(query, count=0, summary="count")
     with ask.kit.books.view(ask.caller.organization) as view:
         found = view.search(query)
-    after = "" if query.summary == "count" else found.after
+        coming, said = searching.along(ask, view, query, found.matches)
+    after = links.bound(found.after, ask.caller.organization, _path(ask), query.used)
     head: dict[str, object] = {"type": "searchset"} | ({} if found.total is None else {"total": found.total})
-    head["link"] = bundles.links(f"{ask.base}/{ask.type}", query.used, after=after, page=page)
-    matches = () if query.summary == "count" else found.matches
-    entries = [bundles.match(ask.base, version) for version in matches] + warnings(query.ignored)
-    return Answer(200, bundles.joined(head, entries), seen=tuple(f"{v.type}/{v.id}" for v in matches))
+    head["link"] = bundles.links(f"{ask.base}{_path(ask)}", query.used, after=after, page=page)
+    entries = [*_entries(ask, query, found.matches, mode="match"), *_entries(ask, query, coming, mode="include")]
+    seen = tuple(f"{one.type}/{one.id}" for one in (*found.matches, *coming))
+    return Answer(200, bundles.joined(head, entries + warnings(query.ignored, said)), seen=seen)
+
+
+def _entries(ask: Ask, query: Query, versions: Iterable[Stored], *, mode: str) -> list[bytes]:
+    """Finished entries; only the part of each resource that was asked for (_elements means the matches alone)."""
+    wanted = query.elements if mode == "match" else ()
+    cut = [replace(one, body=part(one.body, summary=query.summary, wanted=wanted)) for one in versions]
+    return [bundles.entry(ask.base, one, search={"mode": mode}) for one in cut]
 
 
 def parameters(ask: Ask) -> tuple[list[tuple[str, str]], str]:
@@ -40,7 +55,35 @@ def _query(ask: Ask) -> tuple[Query, str]:
     query = ask.kit.parse(
         ask.caller.organization, ask.type, params, strict=conditions.strict(ask.headers), base=ask.base
     )
-    return replace(query, count=min(query.count, ask.kit.limits.page), after=page), page
+    _permitted(ask, query)
+    after = links.unbound(page, ask.caller.organization, _path(ask), query.used)
+    if ask.within:
+        query = replace(query, criteria=(_inside(ask), *query.criteria))
+    return replace(query, count=min(query.count, ask.kit.limits.page), after=after), page
+
+
+def _permitted(ask: Ask, query: Query) -> None:
+    """A search of many types needs the scope of each of them."""
+    if ask.type:
+        return
+    wanted = [one.type for one in (query, *query.also)]
+    denied = [one for one in wanted if not scopes.allows(ask.caller.scopes, one, "s")]
+    if denied:
+        text = f"The token may not search {', '.join(denied)}: name the types that it may in _type."
+        raise NotPermitted(Fault("forbidden", text))
+
+
+def _path(ask: Ask) -> str:
+    return "".join(f"/{one}" for one in (ask.within, ask.type) if one)
+
+
+def _inside(ask: Ask) -> Criterion:
+    """Holds for what belongs to the compartment."""
+    holder = ask.within.partition("/")[0]
+    codes = compartments().get(holder, {}).get(ask.type)
+    if not codes:
+        raise Missing(Fault("not-supported", f"There is no compartment {holder} that holds a {ask.type}."))
+    return Either(tuple(pointing(ask.caller.organization, ask.type, code, [ask.within]) for code in codes))
 
 
 def _form(body: bytes) -> str:
@@ -50,9 +93,10 @@ def _form(body: bytes) -> str:
         raise Invalid(Fault("invalid", "The posted search is not UTF-8.")) from e
 
 
-def warnings(ignored: Sequence[str]) -> list[bytes]:
-    """The entry that says which parameters were passed over; none when none was."""
+def warnings(ignored: Sequence[str], left_out: Sequence[str] = ()) -> list[bytes]:
+    """The entry that says which parameters were passed over and what does not come along; none when nothing is."""
     faults = [Fault("not-supported", f"The parameter {name} is not known here and was ignored.") for name in ignored]
+    faults += [Fault("incomplete", text) for text in left_out]
     return [said(outcome_of(faults, severity="warning"))] if faults else []
 
 

@@ -3,12 +3,16 @@
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
+NO_DATE = -62_135_596_800_000_001
+"""The date that marks of a resource without one of its own bear: before every other."""
+
 
 class Mark(NamedTuple):
     """One search key of a resource: `key` hashes (organisation, type, parameter, value) to a signed 64-bit int.
 
-    low and high are microseconds since the epoch: of the period for date parameters (then `key` hashes the
-    parameter alone), else both are the resource's own date, so that the newest come first."""
+    low and high are the stretch of a date (microseconds since the epoch) or of a number (fhir/search/amounts.py);
+    then `key` hashes the parameter and at most a unit. Else low is the resource's own date, so that the newest come
+    first, and high is the same or, for a token, the number of its code system."""
 
     key: int
     low: int
@@ -24,10 +28,11 @@ class TextMark(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Keys:
-    """All search keys of one resource."""
+    """All search keys of one resource; `present` has a bit for each parameter that it has a value for."""
 
     marks: frozenset[Mark]
     texts: frozenset[TextMark]
+    present: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,6 +24,7 @@ class Definitions:
     kinds: dict[str, str]
     codes: dict[str, list[tuple[str, tuple[str, ...]]]]  # value set -> (system, codes)
     search: list[dict[str, Any]]
+    compartments: list[dict[str, Any]]
 
     def types_of(self, element: Element) -> tuple[str, ...]:
         """FHIR type names of an element; a backbone element is named by its path."""
@@ -43,7 +44,9 @@ def _lines(path: Path) -> list[dict[str, Any]]:
 
 def read(folder: Path) -> Definitions:
     """The definitions in `folder`; what is not R4 is left out."""
-    found = Definitions({}, {}, {}, {}, _lines(folder / "search-parameters.ndjson"))
+    found = Definitions(
+        {}, {}, {}, {}, _lines(folder / "search-parameters.ndjson"), _lines(folder / "compartments.ndjson")
+    )
     for structure in _lines(folder / "structures.ndjson"):
         if structure.get("derivation") != "constraint":
             _add_structure(found, structure)

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from service.fhir import definitions, exact
+from service.fhir import compartments, definitions, exact, outlines, partial
 from service.fhir.search import definitions as search_definitions
 from service.fhir.search import reduction
 from service.fhir.search import table as search_table
@@ -20,6 +20,8 @@ def files(folder: Path) -> dict[Path, bytes]:
     found = definitions.read(folder)
     return {
         _HERE / "search" / search_table.FILE: _lines(reduction.table(found)),
+        _HERE / partial.FILE: _one_a_line(outlines.outlines(found)),
+        _HERE / compartments.FILE: _lines(outlines.compartments(found)),
         _HERE / "search" / search_definitions.FILE: _packed(exact.encode(search_definitions.facts(found.search))),
         _HERE / "validate" / compiled.FILE: _packed(_one_a_line(schema.build(found))),
     }

@@ -3,17 +3,25 @@
 from collections.abc import Sequence
 
 from service.basics.stored import Record
-from service.store.changes import FORMER_COLUMNS, MarkChanges, changed_meanwhile, mark_changes, place, version_row
+from service.store.changes import (
+    CURRENT_COLUMNS,
+    FORMER_COLUMNS,
+    MarkChanges,
+    changed_meanwhile,
+    mark_changes,
+    place,
+    version_row,
+)
 from service.store.session import Session
 
 _KEEP = (
     f"INSERT INTO former ({FORMER_COLUMNS}) SELECT {FORMER_COLUMNS} FROM resource WHERE organization = ? AND row = ?"
 )
 _REPLACE = (
-    "UPDATE resource SET version = ?, updated = ?, updated_us = ?, deleted = ?, method = ?, body = ?"
+    "UPDATE resource SET version = ?, updated = ?, updated_us = ?, deleted = ?, method = ?, body = ?, present = ?"
     " WHERE organization = ? AND row = ?"
 )
-_ADD = f"INSERT INTO resource ({FORMER_COLUMNS}) VALUES ({', '.join('?' * 10)})"
+_ADD = f"INSERT INTO resource ({CURRENT_COLUMNS}) VALUES ({', '.join('?' * 11)})"
 
 
 def write(session: Session, organization: str, records: Sequence[Record]) -> None:
@@ -22,9 +30,9 @@ def write(session: Session, organization: str, records: Sequence[Record]) -> Non
     replaced = [(row, r) for row, r in zip(rows, records, strict=True) if r.before]
     if replaced:
         session.many(_KEEP, [(organization, row) for row, _ in replaced])
-        lines = [(*version_row(organization, r.new)[3:], organization, row) for row, r in replaced]
+        lines = [(*version_row(organization, r)[3:], organization, row) for row, r in replaced]
         session.many(_REPLACE, lines)
-    added = [(row, *version_row(organization, r.new)) for row, r in zip(rows, records, strict=True) if not r.before]
+    added = [(row, *version_row(organization, r)) for row, r in zip(rows, records, strict=True) if not r.before]
     session.many(_ADD, added)
     write_marks(session, mark_changes(zip(rows, records, strict=True)))
 

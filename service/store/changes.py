@@ -4,12 +4,13 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from service.basics.errors import Conflict, Fault
-from service.basics.stored import Keys, Record, Stored
+from service.basics.stored import Keys, Record
 from service.store.instants import micros_of
 from service.store.session import Session
 
 _FIND = "SELECT row, version FROM resource WHERE organization = ? AND type = ? AND id = ?"
 FORMER_COLUMNS = "row, organization, type, id, version, updated, updated_us, deleted, method, body"
+CURRENT_COLUMNS = f"{FORMER_COLUMNS}, present"
 
 _NONE = Keys(marks=frozenset(), texts=frozenset())
 
@@ -25,11 +26,11 @@ class MarkChanges:
     unknown: list[int] = field(default_factory=list)
 
 
-def version_row(organization: str, version: Stored) -> tuple[object, ...]:
-    """The values of FORMER_COLUMNS after the row number."""
-    v = version
+def version_row(organization: str, record: Record) -> tuple[object, ...]:
+    """The values of CURRENT_COLUMNS after the row number."""
+    v, present = record.new, record.keys.present
     body = b"" if v.deleted else v.body
-    return (organization, v.type, v.id, v.version, v.updated, micros_of(v.updated), v.deleted, v.method, body)
+    return (organization, v.type, v.id, v.version, v.updated, micros_of(v.updated), v.deleted, v.method, body, present)
 
 
 def mark_changes(records: Iterable[tuple[int, Record]]) -> MarkChanges:

@@ -14,6 +14,7 @@ resource = Table(
     metadata,
     Column("row", ROW_NUMBER, primary_key=True, autoincrement=True),
     *version(),
+    whole("present"),  # a bit for each search parameter that it has a value for
     UniqueConstraint("organization", "type", "id"),
     Index(None, "organization", "type", "updated_us", "row"),
     comment="the current version of each resource; a deleted one stays as a row without a body",

@@ -7,6 +7,7 @@ from itertools import groupby
 from service.basics.query import AuditQuery, Page, Query, Span
 from service.basics.stored import Exam, StepKey, Stored, Trace
 from service.store import audit, history, search
+from service.store.page import Look
 from service.store.rows import COLUMNS, stored
 from service.store.session import Row, Session
 
@@ -92,7 +93,7 @@ class SqlView:
 
     def search(self, query: Query) -> Page:
         """One page of the resources that fit all criteria, the newest first unless asked otherwise."""
-        return search.page(self._mine, self._session.one, query=query)
+        return search.page(Look(self._mine, self._session.rows, self._session.postgres), query)
 
     def exam(self, task: str) -> Exam | None:
         """The exam of an exam's Task."""

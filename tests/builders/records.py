@@ -27,10 +27,10 @@ def version(
     return Stored(type=type_, id=name, version=number, updated=updated, body=body, method=method)
 
 
-def keys(*marks: int | tuple[int, int, int], texts: Iterable[tuple[int, str]] = ()) -> Keys:
+def keys(*marks: int | tuple[int, int, int], texts: Iterable[tuple[int, str]] = (), present: int = 0) -> Keys:
     """Search keys: a number is an exact mark, a triple is a period (key, low, high)."""
     made = (Mark(m, 0, 0) if isinstance(m, int) else Mark(*m) for m in marks)
-    return Keys(marks=frozenset(made), texts=frozenset(TextMark(key, text) for key, text in texts))
+    return Keys(marks=frozenset(made), texts=frozenset(TextMark(key, text) for key, text in texts), present=present)
 
 
 def new(stored: Stored, found_by: Keys | None = None) -> Record:

@@ -32,7 +32,7 @@ VALUES = {
     "uri": "urn:x",
     "number": "1",
     "quantity": "1",
-    "composite": "x$1",
+    "composite": "x$2026",
 }
 STRICT = {"Prefer": "handling=strict"}
 

@@ -85,7 +85,6 @@ WHOLE = observation(
 )
 
 
-@pytest.mark.xfail(strict=True, reason="R5: a part of a resource is not given yet")
 @pytest.mark.parametrize(
     ("query", "has", "lacks"),
     [

@@ -1,14 +1,10 @@
 """S24 and S25: what belongs to an animal, and the names of a reference."""
 
 import httpx
-import pytest
 
 from tests.conformance.speaking import BASE, SYSTEM, found, made, observation, of, patient
 
-soon = pytest.mark.xfail(strict=True, reason="the search does not understand this yet")
 
-
-@soon
 def test_s24_what_belongs_to_an_animal(rest: httpx.Client) -> None:
     dog, cat = made(rest, patient()), made(rest, patient())
     wanted, _ = made(rest, observation(subject=of(dog))), made(rest, observation(subject=of(cat)))

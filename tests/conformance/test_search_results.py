@@ -10,8 +10,6 @@ from service.store import SqlBooks
 from tests.api import running
 from tests.conformance.speaking import SYSTEM, Json, found, ids, link, made, observation, of, patient, put, refused
 
-soon = pytest.mark.xfail(strict=True, reason="the search does not understand this yet")
-
 
 def pages(rest: httpx.Client, url: str, between: Callable[[], object] = lambda: None) -> Iterator[Json]:
     while url:
@@ -41,7 +39,6 @@ def test_s18_each_match_exactly_once_while_others_insert(rest: httpx.Client) -> 
     assert len(seen) == len(set(seen))
 
 
-@soon
 def test_s18_each_match_exactly_once_while_others_update(rest: httpx.Client) -> None:
     before = [made(rest, patient()) for _ in range(7)]
     turn = iter([*before, *before[::-1]])
@@ -77,7 +74,6 @@ def test_s19_a_total_is_of_the_matches_on_every_page(rest: httpx.Client) -> None
     refused(rest.get("/fhir/Observation?_total=perhaps"), 400)
 
 
-@soon
 def test_s20_in_the_order_asked_for(rest: httpx.Client) -> None:
     rows = [("final", "2026-01-02"), ("amended", "2026-01-01"), ("final", "2026-01-03"), ("amended", "2026-01-04")]
     made_here = [made(rest, observation(status=status, effectiveDateTime=date))["id"] for status, date in rows]
@@ -96,7 +92,6 @@ def test_s20_in_the_order_asked_for(rest: httpx.Client) -> None:
     refused(rest.get("/fhir/Observation?_sort=colour"), 400)
 
 
-@soon
 def test_s21_what_comes_along(rest: httpx.Client) -> None:
     dog = made(rest, patient())
     seen = [made(rest, observation(subject=of(dog))) for _ in range(2)]
@@ -120,7 +115,6 @@ def test_s21_what_comes_along(rest: httpx.Client) -> None:
     refused(rest.get("/fhir/Observation?_include=colour"), 400)
 
 
-@soon
 @pytest.mark.parametrize(
     ("query", "has", "lacks"),
     [
@@ -141,7 +135,6 @@ def test_s22_parts_of_what_was_found(rest: httpx.Client, query: str, has: set[st
     assert rest.get("/fhir/Observation?_summary=false").json()["entry"][0]["resource"] == one
 
 
-@soon
 def test_s23_what_all_types_share(rest: httpx.Client) -> None:
     meta = {
         "profile": ["https://sonoledger.example/StructureDefinition/x"],

@@ -81,5 +81,5 @@ def test_those_we_store_can_be_found() -> None:
         given = value.get("identifier", [])
         for identifier in given if isinstance(given, list) else [given]:
             if "value" in identifier:
-                asked = search.key("o", value["resourceType"], "identifier", search.coded(None, identifier["value"]))
+                asked = search.key("o", value["resourceType"], "identifier", identifier["value"])
                 assert asked in marked, path

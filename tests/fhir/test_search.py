@@ -9,10 +9,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from service.basics.errors import Invalid
-from service.basics.query import AnyPeriod, Criterion, Exact, Period, Query, Starts
-from service.basics.stored import Keys
-from service.fhir import moments, search
+from service.basics.query import NEWEST, OLDEST, Include, Query
+from service.basics.stored import NO_DATE, Record, Stored
+from service.fhir import exact, moments, search
+from service.fhir.search.table import own_date
 from service.fhir.types import STORABLE
+from tests.builders import oracle
 
 BASE = "https://sono.example/fhir"
 
@@ -27,37 +29,30 @@ def refused(type_: str, *params: tuple[str, str]) -> list[str]:
     return [fault.text for fault in caught.value.faults]
 
 
-def _holds(criterion: Criterion, keys: Keys) -> bool:
-    """What the store promises of each criterion (service/basics/query.py), in the plainest words."""
-    if isinstance(criterion, Exact):
-        return any(mark.key in criterion.keys for mark in keys.marks) != criterion.negated
-    if isinstance(criterion, AnyPeriod):
-        return any(_fits(period, mark.low, mark.high) for period in criterion.periods for mark in keys.marks
-                   if mark.key == period.key)  # fmt: skip
-    assert isinstance(criterion, Starts)
-    return any(t.key == criterion.key and t.text.startswith(criterion.texts) for t in keys.texts)
-
-
-def _fits(period: Period, low: int, high: int) -> bool:
-    return (
-        (period.low_from is None or period.low_from <= low)
-        and (period.low_to is None or low <= period.low_to)
-        and (period.high_from is None or period.high_from <= high)
-        and (period.high_to is None or high <= period.high_to)
-    )
-
-
 def found(resource: dict[str, Any], *params: tuple[str, str]) -> bool:
-    keys = search.keys("vet", resource)
-    return all(_holds(one, keys) for one in ask(resource["resourceType"], *params).criteria)
+    """Whether a search finds the resource, by what the store promises of each criterion."""
+    body = exact.encode({"id": "own", **resource})
+    stored = Stored(resource["resourceType"], "own", 1, "2026-11-25T13:04:29.123Z", body)
+    record = Record(stored, search.keys("vet", resource))
+    return oracle.fits_all(record, ask(resource["resourceType"], *params).criteria)
 
 
 OBSERVATION: dict[str, Any] = {
     "resourceType": "Observation",
-    "identifier": [{"system": "https://scanner.example", "value": "1|7"}, {"value": "bare"}],
+    "identifier": [
+        {
+            "type": {
+                "coding": [{"system": "http://terminology.hl7.org/CodeSystem/v2-0203", "code": "FILL"}],
+                "text": "Filler order number",
+            },
+            "system": "https://scanner.example",
+            "value": "1|7",
+        },
+        {"value": "bare"},
+    ],
     "basedOn": [{"reference": "ServiceRequest/order/_history/3"}],
     "status": "final",
-    "code": {"coding": [{"system": "http://loinc.org", "code": "59089-3"}, {"code": "own"}]},
+    "code": {"coding": [{"system": "http://loinc.org", "code": "59089-3"}, {"code": "own", "display": "Thickness"}]},
     "component": [{"code": {"coding": [{"system": "http://loinc.org", "code": "12023-8"}]}}],
     "subject": {"reference": "Patient/animal", "identifier": {"system": "https://chip.example", "value": "276"}},
     "encounter": {"reference": "https://other.example/fhir/Encounter/9"},
@@ -89,6 +84,28 @@ PATIENT: dict[str, Any] = {
         (OBSERVATION, "combo-code", "59089-3", True),
         (OBSERVATION, "combo-code:not", "12023-8,y", False),
         (OBSERVATION, "component-code", "12023-8", True),
+        (OBSERVATION, "code", "http://loinc.org|", True),
+        (OBSERVATION, "code", "http://snomed.info/sct|", False),
+        (OBSERVATION, "code", "OWN", True),
+        (OBSERVATION, "code:missing", "false", True),
+        (OBSERVATION, "category:missing", "true", True),
+        (OBSERVATION, "combo-code:missing", "true", False),
+        (OBSERVATION, "patient:missing", "false", True),
+        (OBSERVATION, "patient:missing", "true", False),
+        (OBSERVATION | {"subject": {"reference": "Device/1"}}, "patient:missing", "true", True),
+        (OBSERVATION | {"subject": {"reference": "Device/1"}}, "subject:missing", "true", False),
+        (OBSERVATION, "date:missing", "false", True),
+        (OBSERVATION, "value-quantity:missing", "false", True),
+        (OBSERVATION, "component-value-quantity:missing", "true", True),
+        (OBSERVATION, "_tag:missing", "true", True),
+        (OBSERVATION, "code:text", "thick", True),
+        (OBSERVATION, "code:text", "ness", False),
+        (OBSERVATION, "identifier:of-type", "http://terminology.hl7.org/CodeSystem/v2-0203|FILL|1\\|7", True),
+        (OBSERVATION, "identifier:of-type", "http://terminology.hl7.org/CodeSystem/v2-0203|PLAC|1\\|7", False),
+        (OBSERVATION, "identifier:of-type", "http://terminology.hl7.org/CodeSystem/v2-0203|FILL|bare", False),
+        (OBSERVATION, "identifier", "https://scanner.example|", True),
+        (OBSERVATION, "identifier", "BARE", False),
+        (OBSERVATION, "identifier:text", "filler", True),
         (OBSERVATION, "status", "final", True),
         (OBSERVATION, "status", "http://hl7.org/fhir/observation-status|final", True),
         (OBSERVATION, "status", "http://example.org|final", False),
@@ -108,6 +125,7 @@ PATIENT: dict[str, Any] = {
         (OBSERVATION, "subject:Device", "animal", False),
         (OBSERVATION, "subject:identifier", "https://chip.example|276", True),
         (OBSERVATION, "subject:identifier", "277", False),
+        (OBSERVATION, "subject:identifier", "https://other.example|276", False),
         (OBSERVATION, "patient", "animal", True),
         (OBSERVATION, "patient", "Patient/animal", True),
         (OBSERVATION, "patient", "other", False),
@@ -117,6 +135,10 @@ PATIENT: dict[str, Any] = {
         (PATIENT, "name", "barb", True),
         (PATIENT, "name", "BÄRBEL O", True),
         (PATIENT, "name", "arbel", False),
+        (PATIENT, "name:contains", "RBEL  o", True),
+        (PATIENT, "name:contains", "rbelo", False),
+        (PATIENT, "phone:missing", "false", True),
+        (PATIENT, "deceased:missing", "true", True),
         (PATIENT, "name:exact", "Bärbel", True),
         (PATIENT, "name:exact", "bärbel", False),
         (PATIENT, "family", "ster", False),
@@ -146,6 +168,14 @@ PATIENT: dict[str, Any] = {
         ({"resourceType": "AuditEvent", "entity": [{"what": {"reference": "Patient/a"}}]}, "patient", "a", True),
         ({"resourceType": "AuditEvent", "entity": [{"what": {"reference": "Device/a"}}]}, "patient", "a", False),
         ({"resourceType": "Encounter", "meta": {"tag": [{"code": "x"}]}}, "_tag", "x", True),
+        ({"resourceType": "Encounter", "meta": {"profile": ["http://p.example/a/b|2"]}}, "_profile",
+         "http://p.example/a/b", True),
+        ({"resourceType": "Encounter", "meta": {"source": "http://p.example/a/b"}}, "_source:below",
+         "http://p.example/a", True),
+        ({"resourceType": "Encounter", "meta": {"source": "http://p.example/ab"}}, "_source:below",
+         "http://p.example/a", False),
+        ({"resourceType": "Encounter", "meta": {"source": "http://p.example/a"}}, "_source:above",
+         "http://p.example/a/b", True),
     ],
 )  # fmt: skip
 def test_what_is_found(resource: dict[str, Any], name: str, value: str, *, expected: bool) -> None:
@@ -228,10 +258,17 @@ def test_moments_cover_their_precision() -> None:
 def test_marks_carry_the_own_date_so_that_the_newest_come_first() -> None:
     when = moments.of_text(OBSERVATION["effectiveDateTime"])
     assert when is not None
-    keys = search.keys("vet", OBSERVATION)
+    keys = search.keys("vet", {name: value for name, value in OBSERVATION.items() if name != "valueQuantity"})
     assert {mark.low for mark in keys.marks} == {when[0]}
     date = search.key("vet", "Observation", "date", "")
     assert [(m.low, m.high) for m in keys.marks if m.key == date] == [when]
+    assert {m.low for m in search.keys("vet", {"resourceType": "Observation", "status": "final"}).marks} == {NO_DATE}
+
+
+def test_own_dates_are_of_the_resource_itself() -> None:
+    for type_ in STORABLE:
+        row = own_date(type_)
+        assert row is None or (row.kind == "date" and all(len(path) == 2 for path in row.paths))
 
 
 def test_organisations_and_types_share_no_key() -> None:
@@ -243,12 +280,26 @@ def test_organisations_and_types_share_no_key() -> None:
 
 def test_paging_and_presentation() -> None:
     query = ask("Observation", ("_count", "5"), ("_sort", "_lastUpdated"), ("_total", "none"), ("_format", "json"))
-    assert (query.count, query.oldest_first, query.total, query.used) == (
-        5, True, False, (("_count", "5"), ("_sort", "_lastUpdated"), ("_total", "none")),
+    assert (query.count, query.sort, query.total, query.used) == (
+        5, OLDEST, "none", (("_count", "5"), ("_sort", "_lastUpdated"), ("_total", "none")),
     )  # fmt: skip
     assert ask("Observation", ("_count", "0")).summary == "count"
     assert ask("Observation", ("_summary", "count")).summary == "count"
     assert ask("Observation", ("_count", "99999999")).count == 500
+    assert ask("Observation").sort == NEWEST
+    levels = ask("Observation", ("_sort", "status,-date,value-quantity,_id")).sort
+    assert [(s.by, s.descending, s.own) for s in levels] == [
+        ("word", False, False), ("low", True, True), ("low", False, False), ("id", False, False),
+    ]  # fmt: skip
+    assert [s.by for s in ask("Patient", ("_sort", "-name,_lastUpdated")).sort] == ["text", "updated"]
+    asked = ask("Observation", ("_summary", "true"), ("_elements", "status,Observation.code"), ("_elements", "value"))
+    assert (asked.summary, asked.elements) == ("true", ("status", "code", "value"))
+    coming = ask("Observation", ("_include", "Observation:subject"), ("_include:iterate", "Patient:link:RelatedPerson"),
+                 ("_revinclude", "Provenance:target")).includes  # fmt: skip
+    assert coming == (
+        Include("Observation", "subject"), Include("Patient", "link", "RelatedPerson", iterate=True),
+        Include("Provenance", "target", reverse=True),
+    )  # fmt: skip
     assert ask("Observation", ("_id", "a,b"), ("_lastUpdated", "ge2026"), ("_lastUpdated", "lt2027")).used == (
         ("_id", "a,b"), ("_lastUpdated", "ge2026"), ("_lastUpdated", "lt2027"),
     )  # fmt: skip
@@ -266,25 +317,48 @@ def test_unknown_parameters_are_named_and_empty_ones_passed_over() -> None:
     ("name", "value"),
     [
         ("code:foo", "x"),
-        ("date:missing", "true"),
+        ("date:missing", "maybe"),
+        ("date:not", "2026"),
+        ("code:in", "http://x.example/ValueSet/a"),
+        ("code:above", "a"),
+        ("identifier:of-type", "a|b"),
+        ("code-value-quantity:missing", "true"),
+        ("code-value-quantity", "a"),
+        ("value-quantity", "x"),
+        ("value-quantity", "1|http://unitsofmeasure.org|"),
+        ("value-quantity", "1|mm"),
+        ("value-quantity", "1234567890.123456"),
         ("_id:not", "x"),
         ("date", "23 May"),
         ("date", "ge"),
         ("date", "xx2026"),
         ("_lastUpdated", "yesterday"),
-        ("_lastUpdated", "ne2026"),
         ("_count", "-1"),
         ("_count", "many"),
-        ("_sort", "code"),
-        ("_summary", "text"),
+        ("_sort", "colour"),
+        ("_sort", "code-value-quantity"),
+        ("_sort", "a,b,c,d,e,f"),
+        ("_summary", "some"),
+        ("_elements", "colour"),
+        ("_include", "Observation:colour"),
+        ("_include", "Observation:code"),
+        ("_include", "Observation"),
+        ("_revinclude", "Colour:subject"),
+        ("_include:not", "Observation:subject"),
         ("_total", "x"),
-        ("code", "http://loinc.org|"),
         ("code", ","),
         ("subject", "no/such/thing"),
         ("patient", "Device/1"),
-        ("subject.name", "x"),
-        ("subject:Patient.name", "x"),
-        ("_has:Media:subject:_id", "x"),
+        ("status", "http://hl7.org/fhir/observation-status|"),
+        ("code.name", "x"),
+        ("subject:Patient.colour", "x"),
+        ("subject.colour", "x"),
+        ("subject:Patient.identifier:text", "x"),
+        ("subject:Patient.general-practitioner:Practitioner.identifier:not", ","),
+        ("encounter.subject:Patient.link:RelatedPerson.name", "x"),
+        ("_has:Media:subject", "x"),
+        ("_has:Media:status:_id", "x"),
+        ("_has:Media:subject:colour", "x"),
     ],
 )
 def test_what_cannot_be_understood_is_refused(name: str, value: str) -> None:

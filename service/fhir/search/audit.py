@@ -7,7 +7,7 @@ from service.basics.errors import Fault, Invalid
 from service.basics.query import AuditQuery, Period, Span
 from service.fhir import uris
 from service.fhir.search import dates
-from service.fhir.search.criteria import ID, TYPED, BadValue
+from service.fhir.search.asked import ID, TYPED, BadValue
 from service.fhir.search.references import plain
 from service.fhir.search.values import alternatives, bar, unescaped
 

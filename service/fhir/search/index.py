@@ -1,17 +1,14 @@
 """A resource -> the keys under which a search finds it, by one walk over the elements that are indexed."""
 
-from collections.abc import Callable
 from functools import cache
 from typing import Any
 
-from service.basics.stored import Keys
+from service.basics.stored import NO_DATE, Keys
 from service.fhir import moments
-from service.fhir.search import referrers
-from service.fhir.search.leaves import Found, reader
-from service.fhir.search.own import OWN_DATE
-from service.fhir.search.table import Row, rows
-
-Reader = Callable[[Any, Found], None]
+from service.fhir.search import pairs, referrers
+from service.fhir.search.found import Found
+from service.fhir.search.leaves import Reader, reader
+from service.fhir.search.table import Row, dated, rows
 
 
 class Branch:
@@ -28,13 +25,15 @@ class Branch:
 def _tree(type_: str) -> Branch:
     root = Branch()
     for row in rows().get(type_, {}).values():
-        if row.alias or row.union:
+        if row.alias or row.union or row.pairs:
             continue
         for path in row.paths:
             at = root
             for name in path[:-1]:
                 at = at.below.setdefault(name, Branch())
-            at.readers.append(reader(row, path[-1]))
+            at.readers.append(reader(type_, row, path[-1]))
+    for holder, read in pairs.readers(type_) if type_ in rows() else ():
+        root.below.setdefault(holder, Branch()).readers.append(read)
     return root
 
 
@@ -46,13 +45,21 @@ def _defaults(type_: str) -> tuple[Row, ...]:
 def keys(organization: str, resource: dict[str, Any]) -> Keys:
     """All search keys of one valid resource of a type that can be stored."""
     type_ = resource["resourceType"]
-    found = Found(organization, type_, own_date(resource))
+    found = Found(organization, type_, _date(resource, dated(type_)))
     _walk(resource, _tree(type_).below, found)
     for row in _defaults(type_):
         if not any(path[0] in resource for path in row.paths):
-            found.value(row.code, row.default)
+            found.token(row.code, "", row.default)
     referrers.add(resource, found)
-    return Keys(frozenset(found.marks), frozenset(found.texts))
+    return Keys(frozenset(found.marks), frozenset(found.texts), found.present)
+
+
+def _date(resource: dict[str, Any], names: tuple[str, ...]) -> int:
+    for name in names:
+        stretch = moments.of(resource.get(name))
+        if stretch is not None:
+            return stretch[0]
+    return NO_DATE
 
 
 def _walk(holder: dict[str, Any], below: dict[str, Branch], found: Found) -> None:
@@ -74,12 +81,3 @@ def _visit(value: Any, branch: Branch, found: Found) -> None:
         read(value, found)
     if branch.below and type(value) is dict:
         _walk(value, branch.below, found)
-
-
-def own_date(resource: dict[str, Any]) -> int:
-    """The first moment of the resource's own date in microseconds, 0 when it has none."""
-    for name in OWN_DATE.get(resource["resourceType"], ()):
-        stretch = moments.of(resource.get(name))
-        if stretch is not None:
-            return stretch[0] if stretch[0] > moments.EARLIEST else stretch[1]
-    return 0

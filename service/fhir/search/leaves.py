@@ -3,54 +3,41 @@
 from collections.abc import Callable
 from typing import Any
 
-from service.basics.stored import Mark, TextMark
 from service.fhir import moments
-from service.fhir.search.hashed import coded, key
+from service.fhir.search.found import Found
+from service.fhir.search.quantities import read_number, read_quantity, read_range
 from service.fhir.search.references import leads_to, plain
-from service.fhir.search.table import Row
-from service.fhir.search.text import fold
+from service.fhir.search.table import Row, shadows
+
+Reader = Callable[[Any, Found], object]
+"""Reads an element into marks; False when it turned out not to be one that the parameter means."""
 
 
-class Found:
-    """The marks of one resource while it is walked; `date` is the resource's own, in microseconds."""
+def reader(type_: str, row: Row, leaf: str) -> Reader:
+    """What reads an element of FHIR type `leaf` for the parameter of `row`, and notes that there is one."""
+    make = _MAKERS.get((row.kind, leaf)) or _OF_KIND[row.kind]
+    read, bit = make(row.code, row), row.bit
+    others = tuple((other.target, other.bit) for other in shadows(type_, row.code))
 
-    __slots__ = ("date", "marks", "organization", "texts", "type")
+    def reading(value: Any, found: Found) -> None:
+        if read(value, found) is not False:
+            found.present |= bit
+            for target, shadow in others:
+                if leads_to(value, target):
+                    found.present |= shadow
 
-    def __init__(self, organization: str, type_: str, date: int) -> None:
-        self.organization, self.type, self.date = organization, type_, date
-        self.marks: set[Mark] = set()
-        self.texts: set[TextMark] = set()
-
-    def value(self, parameter: str, value: str) -> None:
-        """The resource bears this value."""
-        self.marks.add(Mark(key(self.organization, self.type, parameter, value), self.date, self.date))
-
-    def stretch(self, parameter: str, stretch: moments.Range | None) -> None:
-        """The resource bears this stretch of time."""
-        if stretch is not None:
-            self.marks.add(Mark(key(self.organization, self.type, parameter, ""), *stretch))
-
-    def text(self, parameter: str, text: str) -> None:
-        """The resource bears this text, to be found by its beginning or exactly."""
-        self.texts.add(TextMark(key(self.organization, self.type, parameter, ""), fold(text)))
-        self.value(f"{parameter}:exact", text)
+    return reading
 
 
-Reader = Callable[[Any, Found], None]
+def _coding(code: str, row: Row) -> Reader:
+    systems = f"{code}:system"
 
-
-def reader(row: Row, leaf: str) -> Reader:
-    """What reads an element of FHIR type `leaf` for the parameter of `row`."""
-    code = row.code
-    return _MAKERS[row.kind, leaf](code, row) if (row.kind, leaf) in _MAKERS else _OF_KIND[row.kind](code, row)
-
-
-def _coding(code: str, _: Row) -> Reader:
     def read(value: Any, found: Found) -> None:
-        token = value.get("code")
+        token, system = value.get("code"), value.get("system", "")
         if token is not None:
-            found.value(code, coded(None, token))
-            found.value(code, coded(value.get("system", ""), token))
+            found.token(code, system, token.casefold())
+        if system:
+            found.value(systems, system)
 
     return read
 
@@ -66,47 +53,61 @@ def _concept(code: str, row: Row) -> Reader:
 
 
 def _identifier(code: str, _: Row) -> Reader:
+    systems, kinds = f"{code}:system", f"{code}:of-type"
+
     def read(value: Any, found: Found) -> None:
-        number = value.get("value")
-        if number is not None:
-            found.value(code, coded(None, number))
-            found.value(code, coded(value.get("system", ""), number))
+        number, system = value.get("value"), value.get("system", "")
+        if system:
+            found.value(systems, system)
+        if number is None:
+            return
+        found.token(code, system, number)
+        for kind in value["type"].get("coding", ()) if "type" in value else ():
+            if "code" in kind:
+                found.token(kinds, kind.get("system", ""), f"{kind['code'].casefold()}|{number}")
 
     return read
 
 
 def _contact(code: str, row: Row) -> Reader:
-    def read(value: Any, found: Found) -> None:
+    def read(value: Any, found: Found) -> object:
         number = value.get("value")
-        if number is not None and row.system in ("", value.get("system")):
-            found.value(code, coded(None, number))
+        if row.system not in ("", value.get("system")):
+            return False
+        if number is not None:
+            found.token(code, "", number.casefold())
+        return None
 
     return read
 
 
 def _boolean(code: str, _: Row) -> Reader:
-    return lambda value, found: found.value(code, "true" if value else "false")
+    return lambda value, found: found.token(code, "", "true" if value else "false")
 
 
 def _present(code: str, _: Row) -> Reader:
-    return lambda _value, found: found.value(code, "true")
+    return lambda _value, found: found.token(code, "", "true")
 
 
-def _word(code: str, _: Row) -> Reader:
-    return lambda value, found: found.value(code, coded(None, value))
+def _word(code: str, row: Row) -> Reader:
+    if row.exact_case:
+        return lambda value, found: found.token(code, "", value)
+    return lambda value, found: found.token(code, "", value.casefold())
 
 
 def _reference(code: str, row: Row) -> Reader:
-    def read(value: Any, found: Found) -> None:
+    identifiers = f"{code}:identifier"
+
+    def read(value: Any, found: Found) -> object:
         if row.target and not leads_to(value, row.target):
-            return
+            return False
         link = value.get("reference")
         if link is not None and link[:1] != "#":
             found.value(code, plain(link))
         identifier = value.get("identifier")
         if identifier is not None and "value" in identifier:
-            found.value(f"{code}:identifier", coded(None, identifier["value"]))
-            found.value(f"{code}:identifier", coded(identifier.get("system", ""), identifier["value"]))
+            found.token(identifiers, identifier.get("system", ""), identifier["value"])
+        return None
 
     return read
 
@@ -121,7 +122,7 @@ def _canonical(code: str, _: Row) -> Reader:
 
 
 def _date(code: str, _: Row) -> Reader:
-    return lambda value, found: found.stretch(code, moments.of(value))
+    return lambda value, found: found.stretch(code, "", moments.of(value))
 
 
 def _uri(code: str, _: Row) -> Reader:
@@ -146,8 +147,28 @@ def _parts(*names: str) -> Callable[[str, Row], Reader]:
     return make
 
 
-_OF_KIND = {"token": _word, "reference": _canonical, "date": _date, "string": _string, "uri": _uri}
-_MAKERS = {
+def _number(code: str, _: Row) -> Reader:
+    return lambda value, found: read_number(code, value, found)
+
+
+def _quantity(code: str, _: Row) -> Reader:
+    return lambda value, found: read_quantity(code, value, found)
+
+
+def _range(code: str, _: Row) -> Reader:
+    return lambda value, found: read_range(code, value, found)
+
+
+_OF_KIND: dict[str, Callable[[str, Row], Reader]] = {
+    "token": _word,
+    "reference": _canonical,
+    "date": _date,
+    "string": _string,
+    "uri": _uri,
+    "number": _number,
+    "quantity": _quantity,
+}
+_MAKERS: dict[tuple[str, str], Callable[[str, Row], Reader]] = {
     ("token", "CodeableConcept"): _concept,
     ("token", "Coding"): _coding,
     ("token", "Identifier"): _identifier,
@@ -158,4 +179,5 @@ _MAKERS = {
     ("uri", "canonical"): _canonical,
     ("string", "HumanName"): _parts("text", "family", "given", "prefix", "suffix"),
     ("string", "Address"): _parts("text", "line", "city", "district", "state", "postalCode", "country"),
+    ("quantity", "Range"): _range,
 }

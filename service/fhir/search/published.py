@@ -6,7 +6,7 @@ from typing import Any
 
 from service.basics.errors import Fault, Invalid
 from service.fhir import uris
-from service.fhir.search.criteria import BadValue
+from service.fhir.search.asked import BadValue
 from service.fhir.search.text import fold
 from service.fhir.search.values import alternatives, bar, unescaped
 

@@ -17,6 +17,8 @@ LEAVES = {
     "date": frozenset(["Period", "Timing", "date", "dateTime", "instant"]),
     "string": frozenset(["Address", "HumanName", "string", "markdown"]),
     "uri": frozenset(["uri", "url", "canonical"]),
+    "quantity": frozenset(["Quantity", "Age", "Duration", "Money", "Range", "SimpleQuantity"]),
+    "number": frozenset(["decimal", "integer", "positiveInt", "unsignedInt"]),
 }
 
 _CAST = re.compile(r"\((?P<path>[\w.]+) as (?P<type>\w+)\)(?P<rest>[\w.]*)")
@@ -134,10 +136,16 @@ def _alias(rows: dict[str, Any]) -> None:
 
 
 def _unite(rows: dict[str, Any]) -> None:
-    """A token parameter whose paths are those of others together (combo-code) is looked up under their keys."""
-    plain = {code: row["paths"] for code, row in rows.items() if row["kind"] == "token" and set(row) <= _SIMPLE}
+    """A parameter whose paths are those of others together (combo-code) is looked up under their keys."""
+    plain = {
+        code: row["paths"] for code, row in rows.items() if row["kind"] in ("token", "quantity") and set(row) <= _SIMPLE
+    }
     for code, paths in plain.items():
-        parts = [other for other, theirs in plain.items() if other != code and all(path in paths for path in theirs)]
+        parts = [
+            other
+            for other, theirs in plain.items()
+            if other != code and rows[other]["kind"] == rows[code]["kind"] and all(path in paths for path in theirs)
+        ]
         if len(paths) > 1 and all(any(path in plain[part] for part in parts) for path in paths):
             rows[code]["union"] = parts
 

@@ -5,8 +5,8 @@ from collections.abc import Iterator
 from functools import cache
 from typing import Any
 
+from service.fhir.search.found import Found
 from service.fhir.search.hashed import key
-from service.fhir.search.leaves import Found
 from service.fhir.search.references import plain
 from service.fhir.search.table import Row, rows
 from service.fhir.types import DIRECTORY
