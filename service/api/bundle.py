@@ -73,7 +73,7 @@ def _bundle(ask: Ask) -> Json:
     bundle = ask.resource()
     if bundle["resourceType"] != "Bundle":
         raise Invalid(Fault("invalid", f"Send a {bundle['resourceType']} to its type; a Bundle is posted here."))
-    if bundle.get("type") not in {"transaction", "batch"}:
+    if bundle.get("type") not in ("transaction", "batch"):  # it may be a list, which no set takes
         raise Invalid(Fault("value", "Bundle.type must be transaction or batch.", "Bundle.type"))
     entries = bundle.get("entry", [])
     if isinstance(entries, list) and len(entries) > ask.kit.limits.entries:

@@ -5,6 +5,7 @@ from typing import Any
 
 from service.api import description_parts as parts
 from service.api.capability import Parameters, statement
+from service.api.description_bodies import body
 from service.api.offers import PLACES, Offer, methods
 from service.api.types import SERVED
 from service.basics.version import VERSION
@@ -70,5 +71,5 @@ def _operation(template: str, offer: Offer, method: str, type_: str) -> Json:
         "responses": parts.responses(offer),
     }
     if offer.body:
-        found["requestBody"] = parts.body(offer)
+        found["requestBody"] = body(offer, type_)
     return found | ({"security": []} if offer.code == "capabilities" else {})

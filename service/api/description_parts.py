@@ -2,9 +2,9 @@
 
 from typing import Any
 
+from service.api.description_bodies import PATCH_SHAPE
 from service.api.offers import Offer
 from service.api.types import READ_ONLY
-from service.fhir import patching
 from service.fhir.operations import ALL
 
 Json = dict[str, Any]
@@ -29,20 +29,6 @@ _WORDS = {
     "delete": "Delete, while nothing refers to it",
     "read": "Read",
     "vread": "Read one version",
-}
-_PATCH = {
-    "type": "array",
-    "minItems": 1,
-    "items": {
-        "type": "object",
-        "required": ["op", "path"],
-        "properties": {
-            "op": {"enum": ["add", "remove", "replace", "move", "copy", "test"]},
-            "path": {"type": "string", "pattern": "^(/.*)?$"},
-            "from": {"type": "string", "pattern": "^(/.*)?$"},
-            "value": True,
-        },
-    },
 }
 _PLACES = {
     "within": {"type": "string", "enum": ["Device", "Encounter", "Patient", "Practitioner", "RelatedPerson"]},
@@ -92,7 +78,7 @@ def components(types: tuple[str, ...]) -> Json:
             "Bundle", {"type": {"type": "string"}, "entry": {"type": "array", "items": {"type": "object"}}}
         ),
         "Parameters": _shaped("Parameters", {"parameter": {"type": "array", "items": {"type": "object"}}}),
-        "Patch": _PATCH,
+        "Patch": PATCH_SHAPE,
         "OperationOutcome": _shaped("OperationOutcome", {"issue": {"type": "array", "items": {"type": "object"}}}),
     }
     refusals = {name: {"description": text, "content": outcome} for name, text in _TEXTS.items()}
@@ -151,17 +137,6 @@ def _named(name: str, where: str) -> Json:
     return {"name": name, "in": where, "schema": {"type": "string"}}
 
 
-def body(offer: Offer) -> Json:
-    """What is sent."""
-    if offer.body == "form":
-        return {"content": {"application/x-www-form-urlencoded": {"schema": {"type": "object"}}}}
-    if offer.body == "patch":
-        return {"required": True, "content": {patching.MEDIA: {"schema": {"$ref": "#/components/schemas/Patch"}}}}
-    name = {"bundle": "Bundle", "perhaps": "Parameters"}.get(offer.body, "Resource")
-    content = {FHIR: {"schema": {"$ref": f"#/components/schemas/{name}"}}}
-    return {"required": offer.body != "perhaps", "content": content}
-
-
 def responses(offer: Offer) -> Json:
     """Every status that can come back."""
     done = {"delete": ("204", "200"), "create": ("201", "200"), "read": ("200", "304"), "vread": ("200", "304")}
@@ -184,7 +159,10 @@ def _done(code: str, content: Json) -> Json:
 
 def _probe(text: str, *, public: bool) -> Json:
     found = {"operationId": text.lower().replace(" ", "-"), "summary": text, "tags": ["system"], "parameters": []}
-    return {"get": found | {"responses": {"200": {"description": text}}} | ({"security": []} if public else {})}
+    answers: Json = {"200": {"description": text}}
+    if public:
+        return {"get": found | {"responses": answers, "security": []}}
+    return {"get": found | {"responses": answers | {"401": {"$ref": "#/components/responses/Token"}}}}
 
 
 PROBES: Json = {

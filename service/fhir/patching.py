@@ -108,7 +108,7 @@ def _touches_text(one: Json) -> bool:
 def _wrong(one: Any) -> list[str]:
     if not isinstance(one, dict):
         return ["it must be an object."]
-    if one.get("op") not in _NEEDS:
+    if not isinstance(one.get("op"), str) or one["op"] not in _NEEDS:
         return [f"op must be one of {', '.join(_NEEDS)}."]
     found = [f"{name} is missing." for name in _NEEDS[one["op"]] if name not in one]
     for name in ("path", "from"):
