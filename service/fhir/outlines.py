@@ -3,14 +3,14 @@
 from typing import Any
 
 from service.fhir.definitions import Definitions
-from service.fhir.types import STORABLE
+from service.fhir.types import DEFINITIONS, STORABLE
 
 _ALWAYS = frozenset({"implicitRules", "modifierExtension"})  # they change what the rest means
 
 
 def outlines(definitions: Definitions) -> dict[str, Any]:
     """type -> {names: element -> its JSON names, kept: mandatory ones, summary, below: backbone -> JSON names}."""
-    return {type_: _outline(definitions, type_) for type_ in sorted(STORABLE)}
+    return {type_: _outline(definitions, type_) for type_ in sorted(STORABLE | DEFINITIONS)}
 
 
 def _outline(definitions: Definitions, type_: str) -> dict[str, Any]:

@@ -1,4 +1,4 @@
-"""Search and history as Bundles: matches, links, paging while others write. Checklist rows R6, R7, S1-S8, S17-S19."""
+"""Search and history as Bundles: matches, links, paging while others write."""
 
 import json
 from collections.abc import Callable, Iterator
@@ -34,7 +34,7 @@ def ids(bundle: dict[str, Any]) -> list[str]:
     return [one["resource"]["id"] for one in bundle.get("entry", [])]
 
 
-def test_s1_a_search_by_url_and_by_form_is_the_same(rest: httpx.Client, stored: Post) -> None:
+def test_a_search_by_url_and_by_form_is_the_same(rest: httpx.Client, stored: Post) -> None:
     wanted, _ = named(stored, "a|b c+d"), named(stored, "other")
     value = "urn:invented|a\\|b c+d"
     got = rest.get("/fhir/Patient", params={"identifier": value})
@@ -47,7 +47,7 @@ def test_s1_a_search_by_url_and_by_form_is_the_same(rest: httpx.Client, stored: 
     assert got.json()["entry"][0]["resource"] == wanted
 
 
-def test_s2_the_self_link_can_be_followed(rest: httpx.Client, stored: Post) -> None:
+def test_the_self_link_can_be_followed(rest: httpx.Client, stored: Post) -> None:
     wanted = named(stored, "ä&b=c d")
     first = rest.get("/fhir/Patient", params={"identifier": "urn:invented|ä&b=c d", "_count": "3", "_format": "json"})
     again = rest.get(link(first.json(), "self").replace("http://sonoledger.example", ""))
@@ -55,7 +55,7 @@ def test_s2_the_self_link_can_be_followed(rest: httpx.Client, stored: Post) -> N
     assert "_count=3" in link(first.json(), "self")
 
 
-def test_s4_an_unknown_parameter_is_ignored_aloud_or_refused(rest: httpx.Client, stored: Post) -> None:
+def test_an_unknown_parameter_is_ignored_aloud_or_refused(rest: httpx.Client, stored: Post) -> None:
     one = stored()
     loud = rest.get("/fhir/Patient", params={"colour": "blue", "_id": one["id"]})
     assert loud.status_code == 200
@@ -80,19 +80,19 @@ def test_s4_an_unknown_parameter_is_ignored_aloud_or_refused(rest: httpx.Client,
         "%ff=1",
     ],
 )
-def test_s3_s5_what_is_not_understood_is_400(rest: httpx.Client, query: str) -> None:
+def test_what_is_not_understood_is_400(rest: httpx.Client, query: str) -> None:
     answer = rest.get(f"/fhir/Patient?{query}")
     assert answer.status_code == 400, answer.text
 
 
-def test_s6_s7_nothing_found_is_an_empty_bundle(rest: httpx.Client) -> None:
+def test_nothing_found_is_an_empty_bundle(rest: httpx.Client) -> None:
     answer = rest.get("/fhir/Patient?identifier=urn:x|none&birthdate=")
     assert answer.status_code == 200
     assert answer.json()["total"] == 0
     assert "entry" not in answer.json()
 
 
-def test_s17_count_0_and_summary_count_give_only_the_total(rest: httpx.Client, stored: Post) -> None:
+def test_count_0_and_summary_count_give_only_the_total(rest: httpx.Client, stored: Post) -> None:
     for _ in range(3):
         stored()
     for query in ("_count=0", "_summary=count"):
@@ -102,7 +102,7 @@ def test_s17_count_0_and_summary_count_give_only_the_total(rest: httpx.Client, s
         assert link(found, "next") == ""
 
 
-def test_s18_each_match_exactly_once_while_others_write(rest: httpx.Client, stored: Post) -> None:
+def test_each_match_exactly_once_while_others_write(rest: httpx.Client, stored: Post) -> None:
     before = [stored()["id"] for _ in range(7)]
 
     def meanwhile() -> None:

@@ -10,7 +10,7 @@ from service.api.types import GUARDED, SERVED
 from service.fhir import validate
 from tests.api import running
 from tests.api.conftest import JSON
-from tests.conformance.speaking import BASE
+from tests.conformance.speaking import BASE, refused
 
 # Interactions of a type -> a request of it and the statuses that show that it is there (nothing exists in these tests)
 TRIED = {
@@ -140,7 +140,6 @@ def test_c3_what_is_declared_of_a_type_is_how_it_behaves(rest: httpx.Client, typ
         assert (deleted == 405) is (one["conditionalDelete"] == "not-supported"), one["type"]
 
 
-@pytest.mark.xfail(strict=True, reason="C4: a part of the statement is not given yet")
 def test_c4_a_part_of_the_statement(rest: httpx.Client) -> None:
     whole = rest.get("/fhir/metadata").json()
     part = rest.get("/fhir/metadata?_elements=fhirVersion,rest").json()
@@ -151,3 +150,9 @@ def test_c4_a_part_of_the_statement(rest: httpx.Client) -> None:
     short = rest.get("/fhir/metadata?_summary=true").json()
     assert short["fhirVersion"] == "4.0.1"
     assert len(str(short)) < len(str(whole))
+    assert rest.get("/fhir/metadata?_summary=false").json() == whole
+    assert "rest" not in rest.get("/fhir/metadata?_summary=text").json()
+    tags = {rest.get(f"/fhir/metadata{query}").headers["etag"] for query in ("", "?_summary=true", "?_elements=date")}
+    assert len(tags) == 3
+    for wrong in ("_summary=perhaps", "_elements=colour"):
+        refused(rest.get(f"/fhir/metadata?{wrong}"), 400)
