@@ -18,7 +18,10 @@ from service.fhir import search, validate
 from service.fhir.reading import bundle
 from service.store import SqlBooks
 from tests.api import running, twins
+from tests.api.besieged import besieged
 from tests.builders.audited import Audited, Open
+
+__all__ = ["besieged"]
 
 
 @dataclass(frozen=True)
