@@ -89,7 +89,8 @@ def _sorted(look: Look, query: Query, start: Sql, where: Sql, after: Place | Non
     if after and [level.by for level in query.sort] == ["updated"]:  # as the index has it
         inner += f" AND (r.updated_us, r.row) {'<' if ordering.descends(query.sort) else '>'} (?, ?)"
         beyond, where = Sql("1 = 1"), Sql(where.text, (*where.params, *after))
-    once = "MATERIALIZED" if values else "NOT MATERIALIZED"  # what is worked out for each row is not done twice
+    walks = is_walk(start) and not values and not any(isinstance(one, Ids) for one in query.criteria)
+    once = "NOT MATERIALIZED" if walks else "MATERIALIZED"  # few rows are sorted, and looked at once, before the rest
     sql = (
         f"WITH q AS {once} ({inner}) SELECT * FROM q WHERE {beyond.text} ORDER BY {ordering.order(query.sort)} LIMIT ?"
     )
@@ -139,7 +140,8 @@ def _fitting(look: Look, marks: list[Row], where: Sql) -> dict[int, Item]:
     rows = [row for _, row in marks]
     if not rows:
         return {}
-    sql = f"SELECT {_RESOURCE} FROM resource r WHERE r.organization = ? AND r.row IN ({places(rows)}) AND {where.text}"
+    few = f"(SELECT row FROM resource WHERE row IN ({places(rows)})) d CROSS JOIN resource r"
+    sql = f"SELECT {_RESOURCE} FROM {few} WHERE r.row = d.row AND r.organization = ? AND {where.text}"
     versions = {version.row: version for version in map(stored, look.rows(sql, *rows, *where.params))}
     dates = {row: None if low <= NO_DATE else low for low, row in reversed(marks)}
     return {row: Item((dates[row], row), versions[row]) for row in dict.fromkeys(rows) if row in versions}
