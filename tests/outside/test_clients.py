@@ -11,11 +11,13 @@ from pathlib import Path
 from typing import Any
 
 import fhirkit
+import httpx
 import pytest
 
 from service.fhir import exact, validate
 from service.store import SqlBooks
 from tests.api.running import register
+from tests.builders import orders
 from tests.outside import installed
 from tests.outside.recorded import Recorder, serving
 
@@ -55,6 +57,28 @@ def test_fhirclient(service: Open) -> None:
 def test_fhir_kit_client(service: Open) -> None:
     folder = installed.node()
     service.driven("node", folder / "drive_kit.mjs", cwd=folder)
+
+
+def test_a_whole_exam_for_the_judges(service: Open) -> None:
+    """Ordered, stopped early, reported and billed; then everything that came of it is read, as a practice reads it."""
+    token = register(service.books, f"practice-{uuid.uuid4().hex[:12]}", kind="practice")
+    headers = {"Authorization": f"Bearer {token}", "Content-Type": "application/fhir+json"}
+    with httpx.Client(base_url=f"{service.base}/", headers=headers, timeout=30, trust_env=False) as http:
+        http.post("", json=orders.bundle()).raise_for_status()
+        exam = http.get("Task?code=fulfill").json()["entry"][0]["resource"]["id"]
+        station = [{"name": "station", "valuePositiveInt": 1}, {"name": "performer", "valueString": "Examiner"}]
+        settled = {"resourceType": "Parameters", "parameter": station}
+        http.post(f"Task/{exam}/$settle", json=settled).raise_for_status()
+        said = {"interpreter": "Interpreter", "conclusion": "Stopped early.", "detail": "Emergency in the next room."}
+        parameter = [{"name": name, "valueString": value} for name, value in said.items()]
+        parameter.append({"name": "remaining", "valueCode": "time-limited"})
+        body = {"resourceType": "Parameters", "parameter": parameter}
+        http.post(f"Task/{exam}/$finish", json=body).raise_for_status()
+        for type_ in ("Task", "DiagnosticReport", "Observation", "ChargeItem", "Procedure", "AuditEvent"):
+            assert http.get(f"{type_}?_count=100").raise_for_status().json()["entry"], type_
+        http.get("_history?_count=100").raise_for_status()
+        for type_ in ("PlanDefinition", "CodeSystem", "ValueSet", "ConceptMap", "StructureDefinition", "metadata"):
+            http.get(type_).raise_for_status()
 
 
 def test_every_body_that_they_received_is_valid_for_fhirkit_rs_and_for_our_schema(service: Open) -> None:

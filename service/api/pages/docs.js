@@ -47,12 +47,16 @@ const ask = async (method, path, form) => {
   return [`${answer.status} ${answer.statusText}`, ...shown, "", await answer.text()].join("\n");
 };
 
+const written = (type, example) =>
+  type.endsWith("json") ? JSON.stringify(example, null, 2) : new URLSearchParams(example).toString();
+
 const operation = (description, path, method, one) => {
   const form = make("form");
   if (one.parameters.length) form.append(table(["Name", "In", "Kind", "Value"], one.parameters.map(field)));
   if (one.requestBody) {
-    const type = Object.keys(one.requestBody.content)[0];
-    form.append(make("label", {}, `Body (${type})`, make("textarea", { "data-type": type, spellcheck: "false" })));
+    const [type, { example }] = Object.entries(one.requestBody.content)[0];
+    const text = make("textarea", { "data-type": type, spellcheck: "false" }, example ? written(type, example) : "");
+    form.append(make("label", {}, `Body (${type})`, text));
   }
   const result = make("pre", { hidden: "", tabindex: "0", "aria-label": "Answer" });
   form.append(make("p", {}, make("button", {}, "Try it")), result);
