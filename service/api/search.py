@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from service.access import scopes
-from service.api import bundles, conditions, links, searching
+from service.api import bundles, conditions, links, rules, searching
 from service.api.answers import Answer
 from service.api.ask import PAGE, Ask, content, pairs
 from service.api.outcomes import outcome_of
@@ -79,7 +79,11 @@ def _path(ask: Ask) -> str:
 
 def _inside(ask: Ask) -> Criterion:
     """Holds for what belongs to the compartment."""
-    holder = ask.within.partition("/")[0]
+    holder, _, id_ = ask.within.partition("/")
+    if not rules.named(holder, id_)[1]:
+        raise Missing(
+            Fault("not-found", f"There is no {holder} with that id; an id has letters, digits, - and . only.")
+        )
     codes = compartments().get(holder, {}).get(ask.type)
     if not codes:
         raise Missing(Fault("not-supported", f"There is no compartment {holder} that holds a {ask.type}."))

@@ -21,6 +21,7 @@ ADDRESSES = [
     "/fhir/Patient/" + "x" * 65,
     "/fhir/Patient/a%20b",
     "/fhir/Patient/%F0%9F%90%95",
+    "/fhir/Patient/%C2%84/Observation",
     "/fhir/%70atient",
     "/fhir/__proto__/1",
     "/fhir//Patient",
