@@ -102,11 +102,19 @@ class Lossy:
             self._under_way[key] += 1
             if self._under_way[key] > 1:
                 self.together[key] += 1
-            try:
-                if not await self._message(reader, writer, client, key=key, headers=headers, body=body):
-                    return
-            finally:
-                self._under_way[key] -= 1
+            message = asyncio.ensure_future(self._message(reader, writer, client, key=key, headers=headers, body=body))
+            stays = await self._while_there(reader, message)
+            self._under_way[key] -= 1
+            if not (await message and stays):  # who went away is sent nothing, but what was passed on arrives
+                return
+
+    async def _while_there(self, reader: asyncio.StreamReader, message: "asyncio.Future[bool]") -> bool:
+        """Wait for the message as long as its sender does; False when the sender went away first."""
+        while not message.done():
+            if reader.at_eof():
+                return False
+            await asyncio.wait({message}, timeout=0.01)
+        return True
 
     async def _message(
         self,

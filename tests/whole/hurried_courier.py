@@ -10,20 +10,18 @@ from service.api import log
 from service.courier.lines import Lines
 from service.store import open_books
 
-TIMEOUT = 2.0  # seconds by a real clock
-
 
 class HurriedLines(Lines):
     """Lines that tell how long a send can take by the hurried clock, as leases are counted by it."""
 
-    def __init__(self, speed: float) -> None:
-        super().__init__(total_seconds=TIMEOUT)
+    def __init__(self, speed: float, timeout: float) -> None:
+        super().__init__(total_seconds=timeout)
         self.speed = speed
 
     @property
     def seconds(self) -> float:
         """The longest that one send can take."""
-        return TIMEOUT * self.speed
+        return super().seconds * self.speed
 
 
 def hurried(began: float, speed: float) -> datetime:
@@ -32,16 +30,16 @@ def hurried(began: float, speed: float) -> datetime:
     return datetime.fromtimestamp(real, UTC) + timedelta(seconds=(real - began) * (speed - 1))
 
 
-def main(began: float, speed: float) -> None:
-    """Carry posts until SIGTERM."""
+def main(began: float, speed: float, timeout: float) -> None:
+    """Carry posts until SIGTERM; timeout: real seconds that a receiver may take."""
     stop = worker.stop_on_signals()
     log.to_stdout("INFO")
     books = open_books(os.environ["SONOLEDGER_DATABASE_URL"])
     try:
-        worker.run(books, stop=stop, pause=0.05, lines=HurriedLines(speed), now=lambda: hurried(began, speed))
+        worker.run(books, stop=stop, pause=0.05, lines=HurriedLines(speed, timeout), now=lambda: hurried(began, speed))
     finally:
         books.close()
 
 
 if __name__ == "__main__":
-    main(float(sys.argv[1]), float(sys.argv[2]))
+    main(*map(float, sys.argv[1:]))

@@ -44,7 +44,7 @@ def test_nothing_is_lost_and_nothing_doubled(worlds: Worlds, engine: str, tmp_pa
         ):
             ours.send_to(slug, wire.url, bearer=records)
             for _ in range(2):
-                ours.work(HURRIED, str(began), str(SPEED))
+                ours.work(HURRIED, str(began), str(SPEED), "2")
             lanes = Lanes(ours, http.headers["Authorization"][7:], there, seed=seed)
             with lanes.running():
                 killed = kill(ours, draw, lanes)
@@ -98,7 +98,7 @@ def drain(desk: Desk, wire: Lossy) -> float:
         courier.stop()
     wire.choose = str
     began = time.monotonic()
-    desk.instance.work(HURRIED, str(time.time() - AHEAD / (SPEED - 1)), str(SPEED))
+    desk.instance.work(HURRIED, str(time.time() - AHEAD / (SPEED - 1)), str(SPEED), "20")
     desk.delivered(within=60)
     return time.monotonic() - began
 
