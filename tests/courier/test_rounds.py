@@ -4,7 +4,8 @@ import asyncio
 import json
 import logging
 import threading
-from collections.abc import Sequence
+import time
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import timedelta
 
@@ -110,6 +111,17 @@ def test_an_outbox_that_fails_for_a_moment_loses_nothing() -> None:
     assert (outbox.posts["0001"].state, len(router.calls), len(outbox.attempts)) == ("delivered", 1, 1)
 
 
+def _stop_when(stop: threading.Event, done: Callable[[], bool]) -> None:
+    end = time.monotonic() + 30
+    while time.monotonic() < end and not done():
+        time.sleep(0.02)
+    stop.set()
+
+
+def _delivered(outbox: Twin) -> int:
+    return sum(post.state == "delivered" for post in list(outbox.posts.values()))
+
+
 def test_one_that_cannot_be_settled_holds_up_no_other() -> None:
     class Refusing(Twin):
         def settle(self, leased: Leased, settlement: Settlement, *, now: object) -> bool:
@@ -127,7 +139,8 @@ def test_one_that_cannot_be_settled_holds_up_no_other() -> None:
 
     outbox = Refusing(Twin.of(*posts(threads=5)).posts)
     stop = threading.Event()
-    threading.Timer(0.6, stop.set).start()  # cuts the pause after a failure short
+    watch = threading.Thread(target=_stop_when, args=(stop, lambda: _delivered(outbox) == 4))
+    watch.start()
     worker.run(outbox, stop=stop, lines=Lines(transport=Wire(answering(PERFORMED))), now=Clock(), worker="a")
     states = {id_: post.state for id_, post in outbox.posts.items()}
     assert states.pop("0002") == "waiting"
