@@ -11,6 +11,7 @@ from statistics import median
 import httpx
 
 from service.commands import token
+from service.fhir import exact
 from tests.bench import exam
 from tests.bench.floor import settle
 from tests.bench.house import SLUG, Practice
@@ -28,6 +29,7 @@ def lines(engine: str, url: str, *, folder: Path, rounds: int) -> list[Line]:
     practice = Practice(url)
     bearer = token.create(practice.books, SLUG, wanted=["system/*.cruds"], label="bench")
     posts = _posts(practice, (rounds + 1) * POSTS)
+    alone = [_of_no_exam(one) for one in posts]
     reference, body = _stored(practice)
     practice.close()
     settle(url)
@@ -40,12 +42,24 @@ def lines(engine: str, url: str, *, folder: Path, rounds: int) -> list[Line]:
     ):
         gets = [_request(f"GET /fhir/{reference}", bearer)] * GETS
         read = _alternate(port, bare, [gets] * (rounds + 1))
-        blocks = [[_request("POST /fhir/Observation", bearer, one) for one in part] for part in _parts(posts)]
-        wrote = _alternate(port, bare, blocks)
+        kept = _alternate(port, bare, _blocks(alone, bearer))
+        settled = _alternate(port, bare, _blocks(posts, bearer))
     return [
         rate("GET Observation / bare route", engine, read, least=READ.get(engine)),
-        rate("POST Observation / bare route and commit", engine, wrote, least=WROTE.get(engine)),
+        rate("POST Observation / bare route and commit", engine, kept, least=WROTE.get(engine)),
+        rate("POST Observation that settles a step / same", engine, settled, least=WROTE.get(engine)),
     ]
+
+
+def _blocks(posts: Sequence[bytes], bearer: str) -> list[list[bytes]]:
+    return [[_request("POST /fhir/Observation", bearer, one) for one in part] for part in _parts(posts)]
+
+
+def _of_no_exam(observation: bytes) -> bytes:
+    """The same Observation without an order: it is kept, and no Task follows from it."""
+    resource = exact.decode(observation)
+    resource.pop("basedOn")
+    return exact.encode(resource)
 
 
 def memory(engine: str, url: str, *, resources: int) -> Line:
