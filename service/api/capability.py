@@ -5,9 +5,9 @@ from typing import Any
 
 from service.api import offers
 from service.api.kit import Limits
-from service.api.types import GUARDED, READ_ONLY, SERVED
+from service.api.types import READ_ONLY, SERVED
 from service.fhir import exact, patching, profiles, uris
-from service.fhir.types import DEFINITIONS, DIRECTORY
+from service.fhir.types import DEFINITIONS, DIRECTORY, GUARDED
 
 Json = dict[str, Any]
 Parameters = Callable[[str], Sequence[tuple[str, str, str]]]

@@ -66,3 +66,6 @@ DEFINITIONS: frozenset[str] = frozenset(
     }
 )
 """The R4 types that this service gives of itself and its catalogue; nobody stores them."""
+
+# Types whose update by id needs If-Match: what was read may have been decided upon since.
+GUARDED = frozenset({"ChargeItem", "DiagnosticReport", "Invoice", "Observation", "Task"})
