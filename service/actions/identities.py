@@ -10,8 +10,7 @@ from service.basics.entries import Entry
 from service.basics.errors import ConditionRequired, Conflict, Fault, Gone, Invalid, Missing, NotAllowed, Stale
 from service.basics.ids import new_id
 from service.basics.stored import Stored
-
-GUARDED = frozenset({"Task", "DiagnosticReport", "ChargeItem", "Invoice", "Observation"})  # by id they need If-Match
+from service.fhir.types import GUARDED
 
 
 def pending(entries: Sequence[Entry]) -> list[Pending]:

@@ -6,8 +6,9 @@ import httpx
 import pytest
 
 from service.api.offers import EXAM
-from service.api.types import GUARDED, SERVED
+from service.api.types import SERVED
 from service.fhir import validate
+from service.fhir.types import GUARDED
 from tests.api import running
 from tests.api.conftest import JSON
 from tests.conformance.speaking import BASE, refused
