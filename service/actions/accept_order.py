@@ -4,9 +4,9 @@ from collections.abc import Iterable
 from typing import Any
 
 from service.actions import bill_exam
-from service.actions.case import practice_of
 from service.actions.lookup import Lookup
 from service.actions.ports import Caller, House, Work
+from service.actions.practices import practice_of
 from service.actions.survey_opening import open_steps
 from service.actions.writing import write
 from service.basics.errors import Fault, RuleBroken
@@ -37,7 +37,7 @@ def accept(house: House, work: Work, caller: Caller, request: Json, *, lookup: L
         state="accepted",
     )
     work.keep_catalogue(catalogue.hash, pack(catalogue.files))
-    practice = practice_of(house, work, caller)
+    practice = practice_of(house, work)
     tasks, keys = open_steps(work, exam=exam, order=order, catalogue=catalogue, practice=practice)
     charges = bill_exam.plan(house, work, caller=caller, exam=exam, order=order, catalogue=catalogue)
     write(work, [*tasks, procedure(exam.procedure, order), *charges])

@@ -7,6 +7,7 @@ from typing import Any
 from service.actions.gathering import all_of
 from service.actions.lookup import Lookup
 from service.actions.ports import Caller, House, View
+from service.actions.practices import practice_of
 from service.basics.coding import Identifier
 from service.basics.errors import Fault, Missing
 from service.basics.stored import Exam
@@ -20,7 +21,6 @@ from service.fhir import uris
 from service.fhir.reading import order as reading_order
 from service.fhir.reading import patient as reading_patient
 from service.fhir.reading.names import name_of
-from service.fhir.reading.practice import practice
 from service.fhir.reading.task import is_shelved, read_step
 
 Json = dict[str, Any]
@@ -78,7 +78,7 @@ def open_case(house: House, view: View, caller: Caller, exam: Exam) -> Case:
         images=tuple(r for r in images if r.get("status") != "entered-in-error"),
         owners=tuple(_owners(house, view, exam)),
         catalogue=catalogue,
-        practice=practice_of(house, view, caller),
+        practice=practice_of(house, view),
         organization=organization_of(house, view),
         names=names_of(lookup, [*live, *images]),
     )
@@ -104,13 +104,6 @@ def exam_of(view: View, task: str) -> Exam:
     if exam is None:
         raise Missing(Fault("not-found", f"Task/{task} is not the Task of an exam.", "Task"))
     return exam
-
-
-def practice_of(house: House, view: View, caller: Caller) -> Practice:
-    """The caller's practice: its own settings over the row of the mappings."""
-    current = house.catalogues.current
-    row = current.practices.get(caller.organization) or current.practices["*"]
-    return practice(view.practice_text(), row, currencies=current.currencies)
 
 
 def organization_of(house: House, view: View) -> Json | None:

@@ -5,12 +5,11 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any
 
-from service.actions import repeats
+from service.actions import repeats, tracing
 from service.actions.case import exam_of
 from service.actions.ports import Caller, House, Work
 from service.basics.errors import Conflict, Fault, Missing
-from service.basics.ids import new_id
-from service.basics.stored import Exam, Trace
+from service.basics.stored import Exam
 from service.fhir import exact
 
 Json = dict[str, Any]
@@ -51,27 +50,13 @@ def on_exam(
         yield operation
         if not operation.repeated:
             work.save_receipt(kept, operation.fingerprint, exact.encode(operation.answer))
-        work.trace(_line(work, caller, operation))
+        touched = _touched(operation.answer)
+        work.trace(tracing.operation(work, caller, name, task=exam.id, entities=touched))
 
 
 PAST = {"finish": "finished", "amend": "amended", "withdraw": "withdrawn"}
 
 
-def _line(work: Work, caller: Caller, operation: Operation) -> Trace:
-    return Trace(
-        id=new_id(),
-        recorded=exact.instant(work.now),
-        interaction="operation",
-        action="E",
-        outcome="0",
-        client=caller.label,
-        request=caller.request,
-        type="Task",
-        id_of=operation.exam.id,
-        operation=operation.name,
-        entities=tuple(
-            str(p["valueReference"]["reference"])
-            for p in operation.answer.get("parameter", [])
-            if "valueReference" in p
-        ),
-    )
+def _touched(answer: Json) -> Iterator[str]:
+    parts = answer.get("parameter", [])
+    return (str(p["valueReference"]["reference"]) for p in parts if "valueReference" in p)

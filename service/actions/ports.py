@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from contextlib import AbstractContextManager
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Protocol
 
@@ -118,4 +118,3 @@ class House:
     books: Books
     catalogues: Catalogues
     base: str = "http://127.0.0.1:8000/fhir"  # our own base URL, for Location and absolute self-references
-    extra: dict[str, object] = field(default_factory=dict)

@@ -4,14 +4,14 @@ from collections.abc import Iterable
 from dataclasses import replace
 from typing import Any
 
-from service.actions import note_evidence
+from service.actions import note_evidence, tracing
 from service.actions.ports import Caller, House, Work
 from service.actions.survey_acts import act_on
 from service.actions.survey_sheet import Sheet, keep, open_sheet, settled
 from service.actions.writing import decoded, rewrite
 from service.basics.errors import Fault, Invalid, Missing, RuleBroken
 from service.basics.ids import new_id
-from service.basics.stored import ENTITIES, Exam, Trace
+from service.basics.stored import Exam
 from service.exam.act import Act
 from service.exam.entries import UNREAD, disposition, items, kind
 from service.exam.settle_faults import own_disposition
@@ -35,7 +35,8 @@ def settle(house: House, caller: Caller, task_id: str, parameters: Json) -> Json
         on_station = task_id == exam.id
         after = _station(before, act) if on_station else _step(work, before, task_id=task_id, act=act)
         stored = {(s.type, s.id): s for s in rewrite(work, keep(work, before, after))}
-        work.trace(_line(work, caller, task_id=task_id, entities=[f"{t}/{i}" for t, i in stored]))
+        touched = [f"{t}/{i}" for t, i in stored]
+        work.trace(tracing.operation(work, caller, "settle", task=task_id, entities=touched))
         wanted = [s.task for s in after.steps if s.rule.station == act.station] if on_station else [task_id]
         found = [stored.get(("Task", t)) or work.get("Task", t) for t in wanted]
         tasks = [decoded(s) for s in found if s is not None]
@@ -108,19 +109,3 @@ def _station_faults(sheet: Sheet, act: Act) -> Iterable[Fault]:
 def _bundle(tasks: list[Json]) -> Json:
     entries = [{"resource": task} for task in tasks]
     return {"resourceType": "Bundle", "type": "collection", **({"entry": entries} if entries else {})}
-
-
-def _line(work: Work, caller: Caller, *, task_id: str, entities: list[str]) -> Trace:
-    return Trace(
-        id=new_id(),
-        recorded=exact.instant(work.now),
-        interaction="operation",
-        action="E",
-        outcome="0",
-        client=caller.label,
-        request=caller.request,
-        type="Task",
-        id_of=task_id,
-        operation="settle",
-        entities=tuple(entities[:ENTITIES]),
-    )

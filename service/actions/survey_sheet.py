@@ -1,23 +1,19 @@
 """The stored Tasks of an exam into the sheet on which its survey is worked on."""
 
-from dataclasses import replace
-
 from service.actions.ports import House, Work
+from service.actions.practices import practice_of
 from service.actions.sheet import Sheet, listed, settled
 from service.actions.survey_changes import keep
 from service.actions.writing import decoded
 from service.basics.errors import Conflict, Fault, Missing
 from service.basics.stored import Exam
-from service.billing.practice import Practice
-from service.catalogue.catalogue import Catalogue
 from service.exam.fitting import Scope
 from service.exam.rules import StepRule
 from service.exam.survey import Step
 from service.fhir import exact
-from service.fhir.reading.practice import practice
 from service.fhir.reading.task import entries, read_basis, stored_step
 
-__all__ = ["Sheet", "keep", "listed", "open_sheet", "practice_in_force", "settled"]
+__all__ = ["Sheet", "keep", "listed", "open_sheet", "settled"]
 
 WHOLE = StepRule("exam", 0, "", 0, "", "The exam as a whole", "optional")
 
@@ -32,7 +28,7 @@ def open_sheet(house: House, work: Work, exam: Exam) -> Sheet:
         raise Missing(Fault("not-found", f"There is no exam Task/{exam.id}.", "Task"))
     task, tasks = decoded(stored), work.steps(exam.id)
     animal, service, structures = read_basis(task)
-    rules = _today(house, house.catalogues.of(exam.catalogue))
+    rules = house.catalogues.of(exam.catalogue)
     protocol = rules.protocols[animal.species]
     known = [stored_step(t.body, protocol) for t in tasks]
     steps = [s for s, shelved in known if not shelved]
@@ -44,26 +40,9 @@ def open_sheet(house: House, work: Work, exam: Exam) -> Sheet:
         whole=Step(exam.id, WHOLE, entries(task)),
         scope=Scope(protocol, animal, rules.services[service], structures),
         rules=rules,
-        practice=practice_in_force(house.catalogues.current, work),
+        practice=practice_of(house, work),
         now=exact.instant(work.now),
     )
-
-
-def practice_in_force(catalogue: Catalogue, work: Work) -> Practice:
-    """The practice's own settings over the row of the mappings."""
-    row = catalogue.practices.get(work.organization) or catalogue.practices["*"]
-    return practice(work.practice_text(), row, currencies=catalogue.currencies)
-
-
-def _today(house: House, rules: Catalogue) -> Catalogue:
-    """The exam's catalogue with today's rows for senders' codes."""
-    now = house.catalogues.current
-    if now is rules:
-        return rules
-    return replace(
-        rules, sites=now.sites, lateralities=now.lateralities, organs=now.organs, properties=now.properties,
-        words=now.words, planes=now.planes, plane_codings=now.plane_codings,
-    )  # fmt: skip
 
 
 def _open(exam: Exam) -> None:

@@ -1,6 +1,6 @@
-"""What a transaction did into its line of the audit."""
+"""What a transaction or an operation did into its line of the audit."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from service.actions.ports import Caller, Work
 from service.basics.entries import Entry, Result
@@ -29,4 +29,21 @@ def line(work: Work, caller: Caller, entries: Sequence[Entry], results: Sequence
         type=first.type if first else "",
         id_of=first.id if first else "",
         entities=tuple(dict.fromkeys(touched + seen))[:ENTITIES],
+    )
+
+
+def operation(work: Work, caller: Caller, name: str, *, task: str, entities: Iterable[str]) -> Trace:
+    """The line of an operation on a Task, with the references to what it touched."""
+    return Trace(
+        id=new_id(),
+        recorded=exact.instant(work.now),
+        interaction="operation",
+        action="E",
+        outcome="0",
+        client=caller.label,
+        request=caller.request,
+        type="Task",
+        id_of=task,
+        operation=name,
+        entities=tuple(entities)[:ENTITIES],
     )

@@ -383,6 +383,6 @@ def test_every_storable_type_has_parameters_with_definitions() -> None:
 
 def test_nothing_half_filled_makes_the_index_stumble() -> None:
     for type_ in STORABLE:
-        search.keys(
-            "vet", {"resourceType": type_, "identifier": [], "subject": {"display": "x"}, "code": {"text": "x"}}
-        )
+        half: dict[str, Any] = {"identifier": [], "subject": {"display": "x"}, "code": {"text": "x"}}
+        found = search.keys("vet", {"resourceType": type_, **half})
+        assert search.key("vet", type_, "identifier", "x") not in {mark.key for mark in found.marks}
