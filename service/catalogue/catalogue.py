@@ -7,6 +7,7 @@ from decimal import Decimal
 from service.basics.money import Currency
 from service.billing.practice import Practice
 from service.billing.tariff import Price
+from service.exam.limits import Limits
 from service.exam.rules import Attribute, MeasureRule, Protocol, Reason, Service, Structure
 
 Key = tuple[str, str]  # (system URI, code)
@@ -54,3 +55,4 @@ class Catalogue:
     sections: tuple[tuple[str, str], ...]  # report sections in order: (key, title)
     unique_identifiers: frozenset[Key]  # (resource type, v2-0203 type code) kinds that belong to one resource
     units: Mapping[tuple[str, str], Decimal] = field(default_factory=dict)  # (unit, unit sent) -> factor to the unit
+    limits: Limits = field(default_factory=dict)  # (species, structure, measure) -> rows, those shown only among them

@@ -31,6 +31,9 @@ class Sighting:
     disposition: str = ""  # the sender states how the step ended: a disposition code, with reason, text and operation
     reason: str = ""  # key of a not-seen reason
     operation: str = ""
+    answer: bool | None = None  # a plain yes or no
+    place: str = ""  # where in the structure it was taken: a code of mappings/places.csv
+    part: int = -1  # which component says it; -1: the resource itself
 
 
 @dataclass(frozen=True, slots=True)

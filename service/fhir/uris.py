@@ -41,6 +41,10 @@ X_TAX_RATE = f"{BASE}/StructureDefinition/tax-rate"  # valueDecimal
 X_LINE = f"{BASE}/StructureDefinition/invoice-line"  # complex: code, animal, exam-date, performer, exam
 X_REPORT_EDITION = f"{BASE}/StructureDefinition/report-edition"  # complex: number, by, change*, told*, replaced-issued
 X_REPORT_LINE = f"{BASE}/StructureDefinition/report-line"  # complex: section (code), text: a person's own words
+NOT_JUDGED = f"{BASE}/StructureDefinition/not-judged"  # on Observation or component: valueString, why there is no flag
+SENDER_JUDGEMENT = f"{BASE}/StructureDefinition/sender-judgement"  # the sender's own flag and range, word for word
+X_LIMIT = f"{BASE}/StructureDefinition/limit"  # valueCode: the row that judged; marks what the server wrote
+X_PLACE = f"{BASE}/StructureDefinition/measured-at"  # valueCode: where in the structure, of mappings/places.csv
 
 # HL7 and others
 ANIMAL = "http://hl7.org/fhir/StructureDefinition/patient-animal"
