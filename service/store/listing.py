@@ -8,6 +8,7 @@ from service.basics.stored import NO_DATE
 from service.store import ordering, snapshot
 from service.store.criteria import check
 from service.store.drivers import FEW, driven, is_walk
+from service.store.moment import Moment
 from service.store.ordering import Place
 from service.store.page import Look
 from service.store.readings import is_read, read
@@ -29,13 +30,13 @@ class Part:
     total: int | None = None
 
 
-def part(look: Look, query: Query, *, as_of: int, after: Place | None) -> Part:
-    """The matches after a place as they were at an instant (without a place: as they are)."""
+def part(look: Look, query: Query, *, then: Moment, after: Place | None) -> Part:
+    """The matches after a place as they were at a moment (without a place: as they are)."""
     start, where = _statement(look, query)
     old: list[Item] = []
     if after is not None and query.index is not None:
-        where = all_of([where, bounds("r.updated_us", None, as_of)])
-        old = snapshot.replaced(look, query, as_of=as_of)
+        where = all_of([where, then.there()])
+        old = snapshot.replaced(look, query, then=then)
     if is_read(query):
         items = [*read(look, query, Sql(f"{start.text} AND {where.text}", (*start.params, *where.params))), *old]
         return Part(_later(query, items, after), len(items))

@@ -16,7 +16,7 @@ Resource = dict[str, Any]
 
 _PART = 500
 _LIVE = f"SELECT {COLUMNS} FROM resource WHERE organization = ? AND row > ? AND NOT deleted ORDER BY row LIMIT ?"
-_PRESENT = "UPDATE resource SET present = ? WHERE organization = ? AND row = ?"
+_PRESENT = "UPDATE resource SET present = ? WHERE organization = ? AND row = ? AND present <> ?"
 _ROWS_OF = "row IN (SELECT row FROM resource WHERE organization = ?)"
 # a claim of a resource that is gone holds its identity for nobody
 _STRAY = (
@@ -64,7 +64,7 @@ def rebuild(pool: Pool, organization: str, *, derive: Derivations) -> Rebuilt:
             decoded = [(row, version, derive.decode(version.body)) for row, version in part]
             records = [(row, Record(new=v, keys=derive.keys(organization, r))) for row, v, r in decoded]
             _write_marks(session, mark_changes(records))
-            session.many(_PRESENT, [(record.keys.present, organization, row) for row, record in records])
+            session.many(_PRESENT, [(r.keys.present, organization, row, r.keys.present) for row, r in records])
             contested += _claims(work, [r for _, _, r in decoded], derive.claims)
             _numbers(session, organization, filter(None, (derive.number(r) for _, _, r in decoded)))
         exams, steps = _exams(work, derive)

@@ -6,8 +6,9 @@ from typing import Any
 
 from service.basics.query import Page, Query
 from service.basics.stored import Stored
-from service.store import listing, ordering, position, snapshot
+from service.store import listing, moment, ordering, position
 from service.store.listing import Part
+from service.store.moment import Moment
 from service.store.ordering import Place
 from service.store.page import Look
 from service.store.rows import COLUMNS, stored
@@ -24,12 +25,12 @@ def page(look: Look, query: Query) -> Page:
     queries = [_resolved(look, one) for one in (query, *query.also)]
     if query.summary == "count" or query.count == 0:
         return Page((), sum(listing.total(look, one) for one in queries))
-    as_of, known, after = _place(look, query)
-    parts = [listing.part(look, replace(q, count=query.count), as_of=as_of, after=after) for q in queries]
+    then, known, after = _place(look, query)
+    parts = [listing.part(look, replace(q, count=query.count), then=then, after=after) for q in queries]
     items = sorted((item for part in parts for item in part.items), key=_key(query))
     shown, more = items[: query.count], len(items) > query.count
     total = known if after else _total(look, query, queries=queries, parts=parts)
-    end = position.pack((as_of, total, *shown[-1].place)) if more else ""
+    end = position.pack((*then.pack(), total, *shown[-1].place)) if more else ""
     return Page(_versions(look, shown), total, end)
 
 
@@ -42,20 +43,20 @@ def _key(query: Query) -> Callable[[Item], Any]:
     return lambda item: compare(item.place)
 
 
-def _place(look: Look, query: Query) -> tuple[int, int | None, Place | None]:
-    """(the instant of the first page, the total it told, where the page before this one ended)."""
+def _place(look: Look, query: Query) -> tuple[Moment, int | None, Place | None]:
+    """(what the first page saw, the total it told, where the page before this one ended)."""
     if not query.after:
-        return snapshot.newest(look, [query.type, *(one.type for one in query.also)]), None, None
+        return moment.now(look, [query.type, *(one.type for one in query.also)]), None, None
     values = position.unpack(query.after)
-    if len(values) != len(query.sort) + 3:
+    if len(values) != len(query.sort) + 4:
         raise position.not_ours()
-    as_of, total, *levels, row = values
+    as_of, saw, total, *levels, row = values
     sound = all(
         isinstance(v, _KINDS.get(level.by, (str, type(None)))) for level, v in zip(query.sort, levels, strict=True)
     )
-    if not sound or not isinstance(as_of, int) or not isinstance(row, int) or isinstance(total, str):
+    if not sound or not isinstance(row, int) or isinstance(total, str):
         raise position.not_ours()
-    return as_of, total, (*levels, row)
+    return moment.unpack(as_of, saw, postgres=look.postgres), total, (*levels, row)
 
 
 def _total(look: Look, query: Query, *, queries: list[Query], parts: list[Part]) -> int | None:

@@ -7,19 +7,14 @@ from service.basics.judging import Version, fits_all
 from service.basics.query import Query
 from service.basics.stored import Stored
 from service.store import ordering
+from service.store.moment import Moment
 from service.store.ordering import Place
 from service.store.page import Look
 from service.store.rows import COLUMNS, stored
 
 MOST = 2000  # changed resources that a page link outlives
 _WIDTH = len(COLUMNS.split(", "))
-_NEWEST = "SELECT max(updated_us) FROM resource WHERE organization = ? AND type = ?"
 _F = ", ".join(f"f.{name}" for name in COLUMNS.split(", "))
-_REPLACED = (
-    f"SELECT {_F}, f.updated_us FROM resource r JOIN former f ON f.row = r.row WHERE r.organization = ? AND r.type = ?"
-    " AND r.updated_us > ? AND f.updated_us <= ? AND f.version = (SELECT max(g.version) FROM former g"
-    " WHERE g.row = r.row AND g.updated_us <= ?) LIMIT ?"
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,16 +25,12 @@ class Item:
     found: Stored | None = None
 
 
-def newest(look: Look, types: list[str]) -> int:
-    """When the newest version of these types was written, in microseconds: what a first page shows."""
-    return max(look.rows(_NEWEST, type_)[0][0] or 0 for type_ in types)
-
-
-def replaced(look: Look, query: Query, *, as_of: int) -> list[Item]:
+def replaced(look: Look, query: Query, *, then: Moment) -> list[Item]:
     """What matched then and has another version now; Gone when that is too much to tell."""
     if query.index is None:
         return []
-    found = look.rows(_REPLACED, query.type, as_of, as_of, as_of, MOST + 1)
+    versions = then.replaced(f"{_F}, f.updated_us")
+    found = look.rows(f"{versions.text} LIMIT ?", *versions.params, query.type, MOST + 1)
     if len(found) > MOST:
         raise Gone(Fault("expired", "Too much has changed since the first page: search again."))
     items = []
