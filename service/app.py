@@ -51,7 +51,6 @@ def application(
         profile=validate.profile,
         operations=OPERATIONS,
         version=VERSION,
-        writers=2 if books.reads_inline else 8,  # SQLite has one writer at a time: one commits, the next one prepares
         gauges={
             "posts_waiting": ("Posts that wait for delivery", lambda: _posts(books, "waiting")),
             "posts_dead": ("Posts that were given up and need a person", lambda: _posts(books, "dead")),

@@ -9,6 +9,7 @@ from service.api.answers import Answer
 from service.api.ask import Ask
 from service.api.kit import Kit
 from service.api.offers import Offer
+from service.api.writers import Beside, InTurn, Writers
 from service.basics.errors import Busy
 
 TRIES = 4
@@ -20,7 +21,7 @@ class Hands:
 
     def __init__(self, kit: Kit) -> None:
         self._inline = kit.books.reads_inline
-        self._writers = ThreadPoolExecutor(kit.writers, thread_name_prefix="write")
+        self._writers: Writers = InTurn(kit.books) if kit.books.one_writer else Beside(kit.writers)
         self._readers = ThreadPoolExecutor(kit.readers, thread_name_prefix="read")
 
     async def run(self, offer: Offer, ask: Ask) -> Answer:
@@ -40,9 +41,9 @@ class Hands:
         return await self._write(offer, ask)
 
     async def _write(self, offer: Offer, ask: Ask) -> Answer:
-        return await asyncio.get_running_loop().run_in_executor(self._writers, answerer(offer, ask.type), ask)
+        return await self._writers.write(answerer(offer, ask.type), ask)
 
     def close(self) -> None:
         """Wait for what is running and let the threads go."""
-        self._writers.shutdown()
+        self._writers.close()
         self._readers.shutdown()

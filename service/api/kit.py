@@ -1,6 +1,7 @@
 """What the doors hand in: everything the interactions need, as values and functions."""
 
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from typing import Any, Protocol
 
@@ -22,6 +23,11 @@ class Records(Books, Protocol):
     def reads_inline(self) -> bool:
         """Whether a read takes microseconds, so that a thread would cost more than it saves."""
 
+    @property
+    def one_writer(self) -> bool:
+        """Whether the engine takes one writer at a time, so that several writes gain by sharing a commit."""
+
+    def together(self) -> AbstractContextManager[None]: ...
     def ready(self) -> Sequence[str]: ...
     def trace_reads(self, lines: list[tuple[str, Trace]]) -> None: ...
 
@@ -98,7 +104,7 @@ class Kit:
     operations: Mapping[str, Exam]
     version: str = "0"
     limits: Limits = field(default_factory=Limits)
-    writers: int = 4  # threads that write
+    writers: int = 8  # threads that write, where the engine takes more than one writer
     readers: int = 8  # threads that read, where reading on the event loop would hold others up
     gauges: Mapping[str, tuple[str, Callable[[], float]]] = field(default_factory=dict)
     docs: bool = True

@@ -1,7 +1,7 @@
 """A database URL, turned into the books: views, units of work, and what an operator keeps."""
 
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from datetime import UTC, datetime
 
 from sqlalchemy.exc import SQLAlchemyError
@@ -24,6 +24,7 @@ class SqlBooks(Outbox):
     def __init__(self, pool: Pool) -> None:
         super().__init__(pool)
         self.reads_inline = not pool.postgres  # a read of a local file takes microseconds and needs no thread
+        self.one_writer = not pool.postgres
 
     @contextmanager
     def view(self, organization: str) -> Iterator[SqlView]:
@@ -36,6 +37,10 @@ class SqlBooks(Outbox):
         """A unit of work: committed when the block ends, undone when it raises."""
         with self._pool.writing() as session:
             yield SqlWork(session, organization, now=datetime.now(UTC))
+
+    def together(self) -> AbstractContextManager[None]:
+        """Let the units of work that this thread begins inside share one commit, where the engine gains by it."""
+        return self._pool.together()
 
     def trace_reads(self, lines: Iterable[tuple[str, Trace]]) -> None:
         """Add the audit lines of reads, many at a time: (organisation, line)."""

@@ -67,10 +67,14 @@ class Pool:
         self.engine = engine
         self.postgres = is_postgres(engine)
         self._writer = threading.Lock()  # threads of one process queue here instead of polling SQLite's lock
+        self._joint = threading.local()  # the connection of the transaction that this thread's units of work share
 
     @contextmanager
     def reading(self) -> Iterator[Session]:
         """One consistent look; nothing can be written through it."""
+        if (joint := self._shared()) is not None:
+            yield Session(joint, postgres=False)
+            return
         with refusals(), self._connection() as connection:
             if self.postgres:
                 connection.isolation_level = psycopg.IsolationLevel.REPEATABLE_READ
@@ -90,12 +94,38 @@ class Pool:
                 yield Session(connection, postgres=True)
                 _commit(connection)
             return
+        joint = self._shared()
+        with refusals(), self._alone() if joint is None else _part(joint) as connection:
+            yield Session(connection, postgres=False)
+
+    @contextmanager
+    def together(self) -> Iterator[None]:
+        """What this thread writes and looks at inside shares one commit on SQLite; a unit that raises is undone alone.
+
+        Nothing that was done inside may be told to anyone before the block has ended without raising."""
+        if self.postgres or self._shared() is not None:
+            yield
+            return
+        with refusals(), self._alone() as connection:
+            self._joint.connection = connection
+            try:
+                yield
+            finally:
+                self._joint.connection = None
+            _stands(connection)
+
+    def _shared(self) -> Any:
+        return getattr(self._joint, "connection", None)
+
+    @contextmanager
+    def _alone(self) -> Iterator[Any]:
+        """A connection inside the one writing transaction that SQLite allows."""
         if not self._writer.acquire(timeout=BUSY_MILLISECONDS / 1000):
             raise busy()
         try:
-            with refusals(), self._connection() as connection:
+            with self._connection() as connection:
                 connection.execute("BEGIN IMMEDIATE")
-                yield Session(connection, postgres=False)
+                yield connection
                 connection.execute("COMMIT")
         finally:
             self._writer.release()
@@ -110,6 +140,28 @@ class Pool:
             raise
         finally:
             pooled.close()
+
+
+@contextmanager
+def _part(connection: sqlite3.Connection) -> Iterator[sqlite3.Connection]:
+    """A part of an open transaction, undone alone when it raises."""
+    _stands(connection)
+    connection.execute("SAVEPOINT part")
+    try:
+        yield connection
+    except BaseException:
+        if connection.in_transaction:
+            connection.execute("ROLLBACK TO part")
+            connection.execute("RELEASE part")
+        raise
+    _stands(connection)
+    connection.execute("RELEASE part")
+
+
+def _stands(connection: sqlite3.Connection) -> None:
+    """SQLite gives up a whole transaction by itself when one statement meets a full or broken disk."""
+    if not connection.in_transaction:
+        raise busy()
 
 
 def _commit(connection: psycopg.Connection[Any]) -> None:
