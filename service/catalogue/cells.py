@@ -79,6 +79,7 @@ YesNo = Annotated[bool, BeforeValidator(_yes_no)]
 YesNoOrEither = Annotated[bool | None, BeforeValidator(_yes_no_or_either)]
 Number = Annotated[Decimal, BeforeValidator(_number)]
 Count = Annotated[int, BeforeValidator(_count)]
+CountOrNone = Annotated[int, BeforeValidator(lambda cell: _count(cell or "0"))]  # empty: 0
 Grade = Annotated[int, BeforeValidator(_grade)]  # -1: neither expected nor abnormal
 Day = Annotated[date, BeforeValidator(_day)]
 DayOrOpen = Annotated[date | None, BeforeValidator(_day_or_open)]

@@ -28,8 +28,8 @@ def _catalogue(sheets: Sheets, files: Mapping[str, str]) -> Catalogue:
     planes, plane_codings = codings.planes(sheets, codes)
     units = codings.units(sheets)
     structures = anatomy.structures(sheets, codes, sides=sides)
-    vocabularies = vocabulary.vocabularies(sheets, structures=structures)
     measures = measurements.measures(sheets, codes, units=units)
+    vocabularies = vocabulary.vocabularies(sheets, structures=structures, measures=measures)
     services, orders = trade.services(sheets, codes)
     currencies = trade.currencies(sheets)
     return Catalogue(

@@ -2,7 +2,19 @@
 
 from typing import ClassVar, Literal
 
-from service.catalogue.cells import Count, Grade, Name, NameOrNone, Number, Phrases, Text, Words, YesNo, YesNoOrEither
+from service.catalogue.cells import (
+    Count,
+    CountOrNone,
+    Grade,
+    Name,
+    NameOrNone,
+    Number,
+    Phrases,
+    Text,
+    Words,
+    YesNo,
+    YesNoOrEither,
+)
 from service.catalogue.rows import Row
 from service.catalogue.rows_codes import Side
 
@@ -79,7 +91,7 @@ class AttributeRow(Row):
 
 
 class FindingRow(Row):
-    """findings.csv"""
+    """findings.csv; measures: what must be measured once it is noted ("a|b": one of them)."""
 
     key: ClassVar[tuple[str, ...]] = ("vocabulary", "attribute", "value")
     vocabulary: Name
@@ -88,6 +100,8 @@ class FindingRow(Row):
     display: Text
     default: YesNo
     grade: Grade
+    measures: Words
+    lesions: CountOrNone
 
 
 class MeasureRow(Row):

@@ -2,17 +2,21 @@
 
 from collections import defaultdict
 
+from service.catalogue.measurements import MeasureKey
 from service.catalogue.rows_survey import AttributeRow, FindingRow
 from service.catalogue.sheets import Placed, Sheets
-from service.exam.rules import Attribute, Structure, Value
+from service.exam.rules import Attribute, MeasureRule, Structure, Value
 
 Vocabularies = dict[str, tuple[Attribute, ...]]
 
 
-def vocabularies(sheets: Sheets, *, structures: dict[str, Structure]) -> Vocabularies:
-    """Attributes by vocabulary, in the order of the file; every structure's vocabulary must be there."""
+def vocabularies(
+    sheets: Sheets, *, structures: dict[str, Structure], measures: dict[MeasureKey, MeasureRule]
+) -> Vocabularies:
+    """Attributes by vocabulary, in the order of the file; every structure's vocabulary must be there, and a value asks
+    only for what can be measured of the structures that it is said of."""
     questions = sheets.read("attributes.csv", AttributeRow)
-    values = _values(sheets)
+    values = _values(sheets, _measurable(structures, measures))
     found: defaultdict[str, tuple[Attribute, ...]] = defaultdict(tuple)
     for placed in questions:
         row = placed.row
@@ -25,7 +29,16 @@ def vocabularies(sheets: Sheets, *, structures: dict[str, Structure]) -> Vocabul
     return dict(found)
 
 
-def _values(sheets: Sheets) -> dict[tuple[str, str], list[Value]]:
+def _measurable(structures: dict[str, Structure], measures: dict[MeasureKey, MeasureRule]) -> dict[str, set[str]]:
+    """What can be measured of every structure of a vocabulary, in one species at least."""
+    found: dict[str, set[str]] = {}
+    for structure in structures.values():
+        own = {key for _, name, key in measures if name == structure.key}
+        found[structure.vocabulary] = found.get(structure.vocabulary, own) & own
+    return found
+
+
+def _values(sheets: Sheets, measurable: dict[str, set[str]]) -> dict[tuple[str, str], list[Value]]:
     found: defaultdict[tuple[str, str], list[Value]] = defaultdict(list)
     rows = sheets.read("findings.csv", FindingRow)
     known = sheets.pairs("attributes.csv", "vocabulary", "attribute")
@@ -33,10 +46,22 @@ def _values(sheets: Sheets) -> dict[tuple[str, str], list[Value]]:
         row = placed.row
         if (row.vocabulary, row.attribute) not in known:
             sheets.fault(placed.line, f"{row.vocabulary} {row.attribute} is not in attributes.csv")
-        if row.default and row.grade > 0:
-            sheets.fault(placed.line, "what is expected has grade 0")
-        found[row.vocabulary, row.attribute].append(Value(row.value, row.display, row.default, row.grade))
+        others = found[row.vocabulary, row.attribute]
+        _check(placed, sheets, others, measurable=measurable.get(row.vocabulary))
+        others.append(Value(row.value, row.display, row.default, row.grade, row.measures, row.lesions))
     return found
+
+
+def _check(placed: Placed[FindingRow], sheets: Sheets, others: list[Value], *, measurable: set[str] | None) -> None:
+    row = placed.row
+    if row.default and row.grade > 0:
+        sheets.fault(placed.line, "what is expected has grade 0")
+    if row.default and any(v.default for v in others):
+        sheets.fault(placed.line, f"{row.vocabulary} {row.attribute} has a default already: one attribute, one default")
+    for wanted in row.measures:
+        if measurable is not None and not set(wanted.split("|")) <= measurable:
+            text = f'asks for "{wanted}", which measure-ranges.csv has not for every structure of {row.vocabulary}'
+            sheets.fault(placed.line, text)
 
 
 def _condition(placed: Placed[AttributeRow], sheets: Sheets, values: dict[tuple[str, str], list[Value]]) -> None:

@@ -63,12 +63,17 @@ class Protocol:
 
 @dataclass(frozen=True, slots=True)
 class Value:
-    """One word of a vocabulary; grade 0 (expected) to 3 (marked), -1: neither ("not assessed")."""
+    """One word of a vocabulary; grade 0 (expected) to 3 (marked), -1: neither ("not assessed").
+
+    measures: what must be measured once it is noted, each a measure key or several parted by "|" of which one does;
+    lesions: how many records of focal lesions it asks for at least."""
 
     code: str
     display: str
     default: bool
     grade: int
+    measures: tuple[str, ...] = ()
+    lesions: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,9 +90,8 @@ class Attribute:
 
     @property
     def default(self) -> Value | None:
-        """The one value that "as expected" stands for; None when there is not exactly one."""
-        found = [v for v in self.values if v.default]
-        return found[0] if len(found) == 1 else None
+        """The one value that "as expected" stands for; None when only a person can say."""
+        return next((v for v in self.values if v.default), None)
 
 
 @dataclass(frozen=True, slots=True)

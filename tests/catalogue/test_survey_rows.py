@@ -88,8 +88,8 @@ def test_what_must_be_measured(catalogue: Catalogue) -> None:
         "gallbladder": ("wall-thickness",),
         "kidney_left": ("length",),
         "kidney_right": ("length",),
-        "adrenal_left": ("caudal-pole-thickness",),
-        "adrenal_right": ("caudal-pole-thickness",),
+        "adrenal_left": ("dorsoventral-thickness",),
+        "adrenal_right": ("dorsoventral-thickness",),
         "urinary_bladder": ("wall-thickness",),
         "prostate": ("length", "width", "height"),
         "pregnancy": ("fetal-heart-rate",),
@@ -107,7 +107,7 @@ def test_centimetres_for_millimetres_are_implausible_and_published_values_are_no
     seen = [  # the widest published observations: d'Anjou 2011, Park 2008, Melian 2021, Geisse 1997
         ("dog", "kidney_left", "pelvis-width", "76.2"),
         ("cat", "kidney_right", "length", "39.6"),
-        ("dog", "adrenal_right", "caudal-pole-thickness", "8.7"),
+        ("dog", "adrenal_right", "dorsoventral-thickness", "8.7"),
         ("dog", "urinary_bladder", "wall-thickness", "2.3"),
     ]
     for kidney in ("kidney_left", "kidney_right"):
@@ -144,10 +144,14 @@ def test_every_structure_can_be_described(catalogue: Catalogue) -> None:
     [
         ("urinary_bladder", "fill"),  # must be chosen
         ("portal_vein", "flow-direction"),  # needs Doppler
-        ("lymph_node", "flow"),  # needs Doppler; two values are expected
+        ("lymph_node", "flow"),  # needs Doppler
         ("pregnancy", "viability"),
         ("gallbladder", "mobility"),
-        ("common_bile_duct", "visibility"),  # two values are expected
+        ("common_bile_duct", "visibility"),  # seen or not: nobody knows but who looked
+        ("ovarian_bed", "finding"),
+        ("ureteral_papillae", "jets"),
+        ("ovary", "state"),
+        ("uterine_stump", "state"),
         ("retained_testis", "finding"),
         ("gut", "distribution"),
     ],
@@ -166,6 +170,9 @@ def test_follow_up_questions_name_their_reason(catalogue: Catalogue) -> None:
     assert asked == {
         ("peritoneum", "fluid-echo"): "fluid!=none",
         ("gallbladder", "mobility"): "content!=anechoic",
+        ("lymph_node", "flow"): "size!=normal",
+        ("testes", "flow"): "surround!=normal",
+        ("abdominal_wall", "hernia-content"): "wall!=intact",
         ("common_bile_duct", "content"): "visibility!=not-visible",
         ("gut", "distribution"): "wall-thickness!=normal",
         ("bowel", "distribution"): "wall-thickness!=normal",

@@ -30,11 +30,11 @@ def look_again(stage: Stage, exam: Exam) -> None:
     """What was put off is looked at from the other window."""
     sent = [
         evidence.still(exam, "adrenal_left", "long", window=WINDOW),
-        evidence.measurement(exam, "adrenal_left", "caudal-pole-thickness", plane="long", window=WINDOW),
+        evidence.measurement(exam, "adrenal_left", "dorsoventral-thickness", plane="long", window=WINDOW),
     ]
     stage.tell.say("The dog is turned over, and the gland comes into view:")
     stage.scanner.post("", evidence.bundle(sent))
-    value = exam.case.measures["adrenal_left.caudal-pole-thickness"]
+    value = exam.case.measures["adrenal_left.dorsoventral-thickness"]
     stage.tell.sent("POST /fhir", f"left adrenal gland: still and caudal pole, {value} mm, {WINDOW}")
     stage.tell.came(200, "taken: the later look is on record beside the one that put it off.")
     task = settle_step(stage, exam, "adrenal_left", told="this one gland, seen as expected", disposition="seen")
