@@ -7,7 +7,7 @@ from random import random
 from time import sleep
 from typing import Any
 
-from service.actions import admission, deletion, guards, identities, patches, references, repeats
+from service.actions import admission, deletion, guards, identities, overtaken, patches, references, repeats
 from service.actions.checking import checked
 from service.actions.looking import Look, by_id
 from service.actions.pending import Pending
@@ -100,8 +100,9 @@ def _apply(house: House, work: Work, caller: Caller, waiting: list[Pending], *, 
                     identities.unique(work, one, kinds, uris.IDENTIFIER_TYPE)
         guards.check(house, work, waiting)
         derived = admission.admit(house, work, caller, waiting, ours=ours)
-    gone = deletion.delete(work, waiting)
-    results = _stored(work, waiting, derived, gone)
+    with overtaken.answered(waiting):
+        gone = deletion.delete(work, waiting)
+        results = _stored(work, waiting, derived, gone)
     deletion.unreferenced(house, work, waiting)
     return results
 

@@ -63,6 +63,8 @@ class RuleBroken(Refusal):
 class Conflict(Refusal):
     """The present state forbids it."""
 
+    overtaken = ""  # Type/id of what another request changed first, where it was that
+
 
 class Stale(Refusal):
     """A condition of the request does not hold."""

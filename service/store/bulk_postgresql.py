@@ -19,7 +19,8 @@ _REPLACE = (
     "WITH w AS MATERIALIZED (SELECT * FROM unnest(?::bigint[], ?::bigint[], ?::text[], ?::bigint[], ?::bool[],"
     " ?::text[], ?::bytea[], ?::bigint[]) AS w (row, version, updated, updated_us, deleted, method, body, present)),"
     f" kept AS (INSERT INTO former ({FORMER_COLUMNS}) SELECT {', '.join('r.' + c for c in FORMER_COLUMNS.split(', '))}"
-    " FROM w JOIN resource r ON r.row = w.row WHERE r.organization = ? AND r.version = w.version - 1)"
+    " FROM w JOIN resource r ON r.row = w.row WHERE r.organization = ? AND r.version = w.version - 1"
+    " ON CONFLICT (row, version) DO NOTHING)"  # who was overtaken kept it already; the update below then finds no row
     " UPDATE resource SET version = w.version, updated = w.updated, updated_us = w.updated_us, deleted = w.deleted,"
     " method = w.method, body = w.body, present = w.present FROM w"
     " WHERE resource.organization = ? AND resource.row = w.row AND resource.version = w.version - 1"

@@ -65,7 +65,10 @@ def place(session: Session, organization: str, record: Record) -> int:
 def changed_meanwhile(record: Record) -> Conflict:
     """The version that was to be replaced is not the stored one."""
     name = f"{record.new.type}/{record.new.id}"
-    return Conflict(Fault("conflict", f"{name} was changed meanwhile; read it again and repeat the change on that."))
+    text = f"{name} was changed meanwhile; read it again and repeat the change on that."
+    refusal = Conflict(Fault("conflict", text))
+    refusal.overtaken = name
+    return refusal
 
 
 def rounds(records: Sequence[Record]) -> Iterator[list[Record]]:
