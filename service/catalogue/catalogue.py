@@ -7,7 +7,8 @@ from decimal import Decimal
 from service.basics.money import Currency
 from service.billing.practice import Practice
 from service.billing.tariff import Price
-from service.exam.limits import Limits
+from service.exam.formulas import Computation, Formula
+from service.exam.limits import Disagreement, Limit, Limits, Table
 from service.exam.rules import Attribute, MeasureRule, Protocol, Reason, Service, Structure
 
 Key = tuple[str, str]  # (system URI, code)
@@ -56,3 +57,14 @@ class Catalogue:
     unique_identifiers: frozenset[Key]  # (resource type, v2-0203 type code) kinds that belong to one resource
     units: Mapping[tuple[str, str], Decimal] = field(default_factory=dict)  # (unit, unit sent) -> factor to the unit
     limits: Limits = field(default_factory=dict)  # (species, structure, measure) -> rows, those shown only among them
+    limit_rows: Mapping[str, Limit] = field(default_factory=dict)  # by name
+    tables: tuple[Table, ...] = ()  # of limits, of which one is chosen
+    places: Mapping[str, str] = field(default_factory=dict)  # where in a structure: code -> words
+    disagreements: tuple[Disagreement, ...] = ()
+    judging: Mapping[str, int] = field(default_factory=dict)  # numbers such as weight-days
+    breeds: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # names by species
+    formulas: Mapping[str, Formula] = field(default_factory=dict)
+    computations: Mapping[str, tuple[Computation, ...]] = field(default_factory=dict)  # by species, in their order
+    finding_readings: Mapping[tuple[str, str, str], tuple[str, Decimal]] = field(
+        default_factory=dict
+    )  # (structure, attribute, value) -> (measure, what it reads)

@@ -28,6 +28,10 @@ def _number(cell: str) -> Decimal:
     return Decimal(cell)
 
 
+def _number_or_none(cell: str) -> Decimal | None:
+    return _number(cell) if cell else None
+
+
 def _count(cell: str) -> int:
     if not _COUNT.fullmatch(cell):
         raise ValueError("must be a whole number")
@@ -78,6 +82,7 @@ Text = Annotated[str, StringConstraints(min_length=1)]
 YesNo = Annotated[bool, BeforeValidator(_yes_no)]
 YesNoOrEither = Annotated[bool | None, BeforeValidator(_yes_no_or_either)]
 Number = Annotated[Decimal, BeforeValidator(_number)]
+NumberOrNone = Annotated[Decimal | None, BeforeValidator(_number_or_none)]
 Count = Annotated[int, BeforeValidator(_count)]
 CountOrNone = Annotated[int, BeforeValidator(lambda cell: _count(cell or "0"))]  # empty: 0
 Grade = Annotated[int, BeforeValidator(_grade)]  # -1: neither expected nor abnormal

@@ -2,13 +2,27 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from typing import Any
 
 from service.basics.errors import Fault, Missing
-from service.catalogue import anatomy, codings, measurements, senders, survey, trade, vocabulary
+from service.catalogue import (
+    anatomy,
+    codings,
+    computations,
+    formulas,
+    limit_tables,
+    limits,
+    measurements,
+    senders,
+    survey,
+    trade,
+    vocabulary,
+)
 from service.catalogue.catalogue import Catalogue
 from service.catalogue.faults import CatalogueFaults
 from service.catalogue.files import fingerprint, unpack
 from service.catalogue.sheets import Sheets
+from service.exam.rules import MeasureRule
 
 
 def load(files: Mapping[str, str]) -> Catalogue:
@@ -30,15 +44,16 @@ def _catalogue(sheets: Sheets, files: Mapping[str, str]) -> Catalogue:
     structures = anatomy.structures(sheets, codes, sides=sides)
     measures = measurements.measures(sheets, codes, units=units)
     vocabularies = vocabulary.vocabularies(sheets, structures=structures, measures=measures)
+    tables = limit_tables.chosen(sheets)
+    formulas_ = formulas.formulas(sheets)
     services, orders = trade.services(sheets, codes)
-    currencies = trade.currencies(sheets)
     return Catalogue(
         hash=fingerprint(files),
         files=dict(files),
         systems=codes.systems,
         species=species,
         structures=structures,
-        protocols=survey.protocols(sheets, measures=measures),
+        protocols=limit_tables.asked(survey.protocols(sheets, measures=measures), tables.tables),
         vocabularies=vocabularies,
         measures=measures,
         reasons=survey.reasons(sheets),
@@ -51,14 +66,43 @@ def _catalogue(sheets: Sheets, files: Mapping[str, str]) -> Catalogue:
         words=senders.words(sheets, codes, vocabularies=vocabularies),
         planes=planes,
         plane_codings=plane_codings,
-        prices=trade.prices(sheets, currencies=currencies),
-        practices=trade.practices(sheets, currencies=currencies),
-        currencies=currencies,
+        units=units,
+        formulas=formulas_,
+        computations=computations.computations(sheets, formulas=formulas_, measures=measures, units=units),
+        finding_readings=computations.readings(
+            sheets, structures=structures, vocabularies=vocabularies, measures=measures
+        ),
+        unique_identifiers=codings.unique_identifiers(sheets),
         cautions=trade.cautions(sheets),
         sections=trade.sections(sheets),
-        unique_identifiers=codings.unique_identifiers(sheets),
-        units=units,
+        **_money(sheets),
+        **_judging(sheets, measures, tables=tables),
     )
+
+
+def _money(sheets: Sheets) -> dict[str, Any]:
+    currencies = trade.currencies(sheets)
+    return {
+        "prices": trade.prices(sheets, currencies=currencies),
+        "practices": trade.practices(sheets, currencies=currencies),
+        "currencies": currencies,
+    }
+
+
+def _judging(
+    sheets: Sheets, measures: dict[measurements.MeasureKey, MeasureRule], *, tables: limit_tables.Chosen
+) -> dict[str, Any]:
+    """What measurements are compared with."""
+    rows = limits.limits(sheets, measures=measures, chosen=tables)
+    return {
+        "limits": limits.by_measurement(rows.values()),
+        "limit_rows": rows,
+        "tables": tables.tables,
+        "places": tables.places,
+        "disagreements": limits.disagreements(sheets),
+        "judging": limits.settings(sheets),
+        "breeds": limits.breeds(sheets),
+    }
 
 
 def _place(fault: str) -> tuple[str, int]:

@@ -44,11 +44,12 @@ class Source:
     @property
     def words(self) -> str:
         """The source as it is named in one line: first author and year, or what there is."""
-        first = self.authors.split(",")[0].split(" and ")[0].strip().strip("()")
-        known = self.authors and not self.authors.startswith("(")
-        name = first.rsplit(" ", 1)[0] if known and " " in first else first
-        parts = [name if known else self.journal or first, self.year]
-        return " ".join(p for p in parts if p) or "source unknown"
+        if not self.authors or self.authors.startswith("("):
+            named = self.journal or self.authors.strip("()")
+        else:
+            first = self.authors.split(",")[0].split(" and ")[0].removesuffix(" et al.")
+            named = first.rsplit(" ", 1)[0]
+        return " ".join(p for p in (named, self.year) if p) or "source not named"
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +95,33 @@ class Limit:
     use: str = ""
     source: Source = Source()
     note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """One of several tables of which a practice chooses one. measure: what its limits ask to be measured."""
+
+    key: str
+    choice: str
+    title: str
+    species: str
+    structures: tuple[str, ...]
+    measure: str
+    in_force: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Disagreement:
+    """Where two sources say different things, what hangs on it, and what is done about it here."""
+
+    topic: str
+    species: tuple[str, ...]
+    structures: tuple[str, ...]
+    measures: tuple[str, ...]
+    one: str
+    other: str
+    effect: str
+    advice: str
 
 
 Limits = Mapping[LimitKey, tuple[Limit, ...]]
