@@ -14,7 +14,7 @@ from service.api.serve import Application, create_app
 from service.basics.version import VERSION
 from service.catalogue.catalogue import Catalogue
 from service.catalogue.load import Catalogues
-from service.fhir import search, validate
+from service.fhir import printing, search, validate
 from service.fhir.reading import bundle
 from service.settings import Settings
 from service.store import SqlBooks
@@ -33,7 +33,7 @@ def application(
     """The web application over an open store. base is our own FHIR address, without a slash at its end.
 
     origins: of pages that may call it from a browser."""
-    house = House(books, Catalogues(catalogue, books.catalogue_text), base)
+    house = House(books, Catalogues(catalogue, books.catalogue_text), base, printing.press())
 
     def find(fingerprint: str) -> Bearer | None:
         row = books.token(fingerprint)

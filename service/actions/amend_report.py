@@ -84,7 +84,7 @@ def _amend(house: House, caller: Caller, operation: Operation, parameters: Json)
     case, corrected = corrections.take(house, work, caller, case, given, kind=kind)
     signature = _signature(written, parameters)
     edition = _edition(operation, written, parameters)
-    report = _report(case, signature, edition, written=written, now=exact.instant(work.now))
+    report = _report(house, case, signature, edition, written=written, now=exact.instant(work.now))
     told = [report, *corrected.observations]
     rewrite(work, [*told, *corrected.others])
     number = edition.number
@@ -95,14 +95,16 @@ def _amend(house: House, caller: Caller, operation: Operation, parameters: Json)
     )
 
 
-def _report(case: Case, signature: Signature, edition: Edition, *, written: WrittenReport, now: str) -> Json:
+def _report(
+    house: House, case: Case, signature: Signature, edition: Edition, *, written: WrittenReport, now: str
+) -> Json:
     """Composed twice: the first tells what changed, which the second then states."""
     said = facts(case, seen(case), signature, started=case.exam.started, issued=now, edition=edition)
     changes = changed(written.lines, compose(said, case.catalogue))
     if not changes:
         raise RuleBroken(Fault("business-rule", "The report would read the same: nothing is amended.", "Parameters"))
     said = replace(said, edition=replace(edition, changes=tuple(changes)))
-    return report_of(case, said, signature, case.exam.report)[1]
+    return report_of(case, said, signature, case.exam.report, press=house.press)[1]
 
 
 def report_changes(report: Json) -> tuple[str, ...]:

@@ -117,7 +117,7 @@ def _finish(
     started = case.exam.started or str(case.procedure.get("performedPeriod", {}).get("start", "")) or now
     report_id = new_id()
     said = facts(case, known, signature, started=started, issued=now, edition=Edition())
-    _, report = report_of(case, said, signature, report_id)
+    _, report = report_of(case, said, signature, report_id, press=house.press)
     billed = bill_exam.perform(
         house, work, caller=caller, exam=replace(case.exam, started=started),
         facts=_billing(case, known, signature, closed=closed, started=started),

@@ -1,10 +1,10 @@
 """What actions need of the outside, as Protocols; the doors hand in what honours them."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Protocol
+from typing import Any, Protocol
 
 from service.basics.query import AuditQuery, Page, Query, Span
 from service.basics.stored import Exam, Keys, Post, Record, StepKey, Stored, Trace
@@ -111,6 +111,12 @@ class Catalogues(Protocol):
     def of(self, hash_: str) -> Catalogue: ...
 
 
+class Press(Protocol):
+    """Data for the report's template into a PDF, the same bytes for the same data; None when it can't be made."""
+
+    def __call__(self, data: Mapping[str, Any]) -> bytes | None: ...
+
+
 @dataclass(frozen=True, slots=True)
 class House:
     """What the doors join for the actions."""
@@ -118,3 +124,4 @@ class House:
     books: Books
     catalogues: Catalogues
     base: str = "http://127.0.0.1:8000/fhir"  # our own base URL, for Location and absolute self-references
+    press: Press | None = None  # without one, reports have no PDF

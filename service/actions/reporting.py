@@ -6,6 +6,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from service.actions.case import Case, numbers
+from service.actions.ports import Press
 from service.basics.coding import Identifier
 from service.exam.entries import UNREAD, live
 from service.exam.evidence import Evidence
@@ -17,6 +18,7 @@ from service.fhir.reading.evidence import sightings
 from service.fhir.reading.names import name_of
 from service.fhir.reading.task import entries
 from service.fhir.writing.report import Links, Party, diagnostic_report
+from service.fhir.writing.report_print import printed
 
 Json = dict[str, Any]
 
@@ -118,8 +120,10 @@ def facts(case: Case, known: Seen, signature: Signature, *, started: str, issued
     )
 
 
-def report_of(case: Case, said: ReportFacts, signature: Signature, id_: str) -> tuple[Report, Json]:
-    """The composed report and its DiagnosticReport under this id."""
+def report_of(
+    case: Case, said: ReportFacts, signature: Signature, id_: str, *, press: Press | None = None
+) -> tuple[Report, Json]:
+    """The composed report and its DiagnosticReport under this id; with a PDF where there is a press."""
     report = compose(said, case.catalogue)
     organization = case.organization or {}
     links = Links(
@@ -135,7 +139,7 @@ def report_of(case: Case, said: ReportFacts, signature: Signature, id_: str) -> 
         media=tuple(f"Media/{i['id']}" for i in case.images if i["resourceType"] == "Media"),
         identifiers=tuple(_identifier(n, kind) for kind, n in _filed(case)),
     )
-    return report, diagnostic_report(report, links=links)
+    return report, diagnostic_report(report, links=links, pdf=press(printed(report)) if press else None)
 
 
 def _performers(case: Case, known: Seen) -> tuple[str, ...]:

@@ -88,7 +88,7 @@ def _report(house: House, operation: Operation, case: Case, *, reason: str, by: 
     )  # fmt: skip
     signature = signature_of(written)
     said = facts(case, seen(case), signature, started=case.exam.started, issued=now, edition=edition)
-    return [report_of(case, said, signature, case.exam.report)[1]]
+    return [report_of(case, said, signature, case.exam.report, press=house.press)[1]]
 
 
 def signature_of(written: WrittenReport) -> Signature:

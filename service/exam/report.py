@@ -76,7 +76,7 @@ def compose(facts: ReportFacts, rules: Rules) -> Report:
         brief=_brief(facts, sorted_out),
         sections=tuple(s for s in sections if s.statements),
         cautions=cautions(facts, rules, findings=found, unseen=sorted_out),
-        animal=facts.animal,
+        animal=replace(facts.animal, name=words.one_line(facts.animal.name)),
         animal_words=_animal(facts),
         service=facts.service,
         edition=_cleaned(facts.edition),

@@ -4,25 +4,15 @@ from dataclasses import replace
 from html.parser import HTMLParser
 from xml.etree import ElementTree
 
+import html5lib
 import pytest
 
-from service.exam.report import Edition, Preparation, ReportFacts, compose
+from service.exam.report import Edition, Preparation, Report, ReportFacts, compose
+from service.exam.report_words import clean
 from service.fhir.writing.report_html import html
 from service.fhir.writing.report_text import narrative, plain_text
+from tests.builders.hostile import HOSTILE
 from tests.builders.report_facts import FACTS, ROWS, SPLEEN, entry, measured, step, with_steps
-
-HOSTILE = (
-    "<script>alert(1)</script>",
-    "</td></tr></table><img src=x onerror=alert(1)>",
-    "\"'><svg/onload=alert(1)>",
-    "]]></p><!-- -->",
-    "{{ 7 * 7 }}{% for x in y %}",
-    "&lt;b&gt; &amp; &#60;i&#62;",
-    "</style><style>*{display:none}</style>",
-    "<a href='javascript:alert(1)'>x</a>",
-    "\u202egnp.exe\x00\x0b\ufeff",
-    "<!DOCTYPE x [<!ENTITY e SYSTEM 'file:///etc/passwd'>]>&e;",
-)
 
 
 class Elements(HTMLParser):
@@ -68,12 +58,22 @@ def everywhere(text: str) -> ReportFacts:
     )
 
 
-@pytest.mark.parametrize("text", HOSTILE)
+def parsed(page: str) -> list[str]:
+    """The elements as a browser finds them, by the HTML standard's own algorithm; a fault of the page raises."""
+    return [str(e.tag) for e in html5lib.HTMLParser(strict=True).parse(page).iter()]
+
+
+def narrated(report: Report) -> list[str]:
+    """The elements of the narrative but for the line breaks of a person's own."""
+    return [e.tag for e in ElementTree.fromstring(narrative(report)).iter() if not e.tag.endswith("}br")]
+
+
+@pytest.mark.parametrize("text", [t for t in HOSTILE if clean(t)])
 def test_no_text_changes_an_element_of_the_page_or_the_narrative(text: str) -> None:
     plain, hostile = compose(everywhere("plain"), ROWS), compose(everywhere(text), ROWS)
     assert Elements(html(hostile)).tags == Elements(html(plain)).tags
-    tags = [e.tag for e in ElementTree.fromstring(narrative(plain)).iter()]
-    assert [e.tag for e in ElementTree.fromstring(narrative(hostile)).iter()] == tags
+    assert parsed(html(hostile)) == parsed(html(plain))
+    assert narrated(hostile) == narrated(plain)
 
 
 def test_what_people_wrote_is_shown_as_they_wrote_it() -> None:

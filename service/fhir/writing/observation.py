@@ -53,8 +53,9 @@ def withdrawn(resource: Json) -> Json:
     return {**resource, "status": "entered-in-error"}
 
 
-def _shell(id_: str, entry: Entry, setting: Setting) -> Json:
-    shell: Json = {
+def shell(id_: str, setting: Setting, *, at: str) -> Json:
+    """What every Observation of ours begins with: of which exam, animal and structure it is, and when it was so."""
+    resource: Json = {
         "resourceType": "Observation",
         "id": id_,
         "identifier": [{"system": uris.ID, "value": id_}],
@@ -62,20 +63,25 @@ def _shell(id_: str, entry: Entry, setting: Setting) -> Json:
         "status": "preliminary",
         "category": [{"coding": [{"system": uris.CATEGORY, "code": "imaging"}]}],
         "subject": {"reference": f"Patient/{setting.animal}"},
-        "effectiveDateTime": entry.at,
+        **({"effectiveDateTime": at} if at else {}),
     }
+    if setting.structure is not None:
+        resource["bodySite"] = _site(setting.structure)
+    return resource
+
+
+def _shell(id_: str, entry: Entry, setting: Setting) -> Json:
+    resource = shell(id_, setting, at=entry.at)
     extension: list[Json] = []
     if entry.window:
         extension.append({"url": uris.X_WINDOW, "valueString": entry.window})
     if entry.station:
         extension.append({"url": uris.X_STATION, "valuePositiveInt": entry.station})
     if extension:
-        shell["extension"] = extension
+        resource["extension"] = extension
     if entry.by:
-        shell["performer"] = [{"reference" if _REFERENCE.fullmatch(entry.by) else "display": entry.by}]
-    if setting.structure is not None:
-        shell["bodySite"] = _site(setting.structure)
-    return shell
+        resource["performer"] = [{"reference" if _REFERENCE.fullmatch(entry.by) else "display": entry.by}]
+    return resource
 
 
 def _site(structure: Structure) -> Json:

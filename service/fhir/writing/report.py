@@ -40,8 +40,10 @@ class Links:
     identifiers: tuple[Mapping[str, Any], ...] = ()  # of the order: filler and accession numbers, as Identifier
 
 
-def diagnostic_report(report: Report, *, links: Links) -> dict[str, Any]:
-    """The DiagnosticReport of a composed report, without meta; every instance of one version has the same bytes."""
+def diagnostic_report(report: Report, *, links: Links, pdf: bytes | None = None) -> dict[str, Any]:
+    """The DiagnosticReport of a composed report, without meta; every instance of one version has the same bytes.
+
+    pdf: the report printed, where that was possible."""
     resource = {
         "resourceType": "DiagnosticReport",
         "id": links.id,
@@ -62,7 +64,7 @@ def diagnostic_report(report: Report, *, links: Links) -> dict[str, Any]:
         "imagingStudy": _references(links.studies),
         "media": [{"link": one} for one in _references(links.media)],
         "conclusion": conclusion(report),
-        "presentedForm": presented_forms(report),
+        "presentedForm": presented_forms(report, pdf=pdf),
     }
     return {name: value for name, value in resource.items() if value not in ("", [])}
 
@@ -74,18 +76,16 @@ def conclusion(report: Report) -> str:
     return "\n".join((*numbered, *report.brief))
 
 
-def presented_forms(report: Report) -> list[dict[str, Any]]:
-    """The HTML page and the plain text as attachments, with their size and SHA-1 (the hash R4 asks for)."""
-    return [
-        _attachment(report, "text/html", text=html(report)),
-        _attachment(report, "text/plain", text=plain_text(report)),
-    ]
+def presented_forms(report: Report, *, pdf: bytes | None = None) -> list[dict[str, Any]]:
+    """The HTML page, the plain text and the PDF as attachments, with their size and SHA-1 (the hash R4 asks for)."""
+    page, text = html(report).encode(), plain_text(report).encode()
+    forms = [("text/html; charset=utf-8", page), ("text/plain; charset=utf-8", text)]
+    return [_attachment(report, *one) for one in (*forms, *([("application/pdf", pdf)] if pdf else []))]
 
 
-def _attachment(report: Report, kind: str, *, text: str) -> dict[str, Any]:
-    body = text.encode()
+def _attachment(report: Report, kind: str, body: bytes) -> dict[str, Any]:
     return {
-        "contentType": f"{kind}; charset=utf-8",
+        "contentType": kind,
         "language": report.language,
         "data": b64encode(body).decode("ascii"),
         "size": len(body),

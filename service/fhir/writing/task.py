@@ -75,7 +75,7 @@ def update_step(task: Json, step: Step, *, owed: Sequence[Owed], state: tuple[st
     changed["lastModified"] = now
     if owed:
         changed["input"] = [_owed(o) for o in owed]
-    return _with_output(changed, task, step.entries)
+    return with_output(changed, task, step.entries)
 
 
 def exam_task(exam_id: str, order: Order, *, now: str) -> Json:
@@ -104,7 +104,7 @@ def update_exam(task: Json, entries: Sequence[Entry], *, status: str, now: str) 
     """The exam's Task in its status, with what was entered for the exam as a whole."""
     changed = {k: v for k, v in task.items() if k != "output"}
     changed |= {"status": status, "lastModified": now}
-    return _with_output(changed, task, entries)
+    return with_output(changed, task, entries)
 
 
 def _basis(order: Order) -> Iterator[Json]:
@@ -127,7 +127,7 @@ def _fact(code: str, kind: str, value: object) -> Json:
     return {"type": {"coding": [{"system": uris.ITEM, "code": code}]}, kind: value}
 
 
-def _with_output(changed: Json, task: Json, entries: Sequence[Entry]) -> Json:
+def with_output(changed: Json, task: Json, entries: Sequence[Entry]) -> Json:
     """The Task with the entries as its output; what else its output held stays behind them."""
     others = [o for o in task.get("output", []) if not any(c.get("system") == uris.ITEM for c in _codings(o))]
     output = [*(_entry(e) for e in entries), *others]

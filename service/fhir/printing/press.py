@@ -1,0 +1,101 @@
+"""Data for the template into a PDF, made by a typesetter that starts when it is needed and ends when it is not."""
+
+import atexit
+import json
+import logging
+import struct
+import subprocess
+import sys
+from collections.abc import Mapping
+from functools import cache
+from pathlib import Path
+from threading import Lock, Timer
+from typing import Any
+
+from service.fhir.printing.glyphs import printable
+
+SECONDS = 5.0  # for one document, the start of the process included
+_LENGTH = struct.Struct(">I")
+_log = logging.getLogger("sonoledger.print")
+_HERE = Path(__file__).parent
+_TEMPLATE = _HERE.parent / "writing" / "report.typ"
+
+
+class Press:
+    """One typesetter at a time, shared by all threads; a call takes 5 to 20 ms once it runs, 0.2 s when it starts.
+
+    It is a process of its own because it takes 80 MB, and so that no document can stop or hold up the service."""
+
+    def __init__(self, template: Path = _TEMPLATE, *, seconds: float = SECONDS) -> None:
+        self._template, self._seconds = template, seconds
+        self._lock = Lock()
+        self._process: subprocess.Popen[bytes] | None = None
+
+    def __call__(self, data: Mapping[str, Any]) -> bytes | None:
+        """The PDF of the data, the same bytes for the same data; None when none can be made, and a log line says so."""
+        body = json.dumps(printable(data)).encode()
+        with self._lock:
+            for tried in (1, 2):  # a typesetter may have ended since the last document
+                try:
+                    return self._exchange(body)
+                except (OSError, struct.error, ValueError) as error:
+                    self._stop()
+                    _log.log(logging.INFO if tried == 1 else logging.ERROR, json.dumps({"print": type(error).__name__}))
+        return None
+
+    def close(self) -> None:
+        """End the typesetter, if one runs."""
+        with self._lock:
+            self._stop()
+
+    def _exchange(self, body: bytes) -> bytes | None:
+        running = self._running()
+        taken, given = running.stdin, running.stdout
+        if taken is None or given is None:
+            raise OSError("no pipes")
+        watch = Timer(self._seconds, running.kill)
+        watch.start()
+        try:
+            taken.write(_LENGTH.pack(len(body)) + body)
+            taken.flush()
+            kind = given.read(1)
+            answer = given.read(_LENGTH.unpack(given.read(_LENGTH.size))[0])
+        finally:
+            watch.cancel()
+        if kind == b"P":
+            return answer
+        _log.error(json.dumps({"print": answer.decode("ascii", "replace")}))
+        return None
+
+    def _running(self) -> subprocess.Popen[bytes]:
+        if self._process is None or self._process.poll() is not None:
+            self._stop()
+            self._process = subprocess.Popen(
+                [sys.executable, "-I", str(_HERE / "typesetter.py"), str(self._template)],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.DEVNULL,
+                start_new_session=True,  # Ctrl-C is for the service: what it still answers may need a document
+            )
+        return self._process
+
+    def _stop(self) -> None:
+        running, self._process = self._process, None
+        if running is None:
+            return
+        running.kill()
+        running.wait()
+        for pipe in (running.stdin, running.stdout):
+            if pipe is not None:
+                try:
+                    pipe.close()
+                except OSError:  # what was not sent any more
+                    continue
+
+
+@cache
+def press() -> Press:
+    """The one press of this process; its typesetter ends with it."""
+    made = Press()
+    atexit.register(made.close)
+    return made
