@@ -4,6 +4,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from service.actions import suggest_urgent
 from service.actions.ports import Caller, House, Work
 from service.actions.survey_acts import act_on
 from service.actions.survey_entering import Entering
@@ -48,7 +49,8 @@ def note(
     sent = [source(r) for r in resources]
     after = taken(before, [*understood, *_read(before, _waiting(work, before, sent))], by=caller.label)
     work.count_unmapped(_unmapped(before, after))
-    return keep(work, before, after, sent=sent)
+    after, urgent = suggest_urgent.suggest(work, before, after, sent=resources)
+    return [*keep(work, before, after, sent=sent), *urgent]
 
 
 def taken(sheet: Sheet, evidence: Sequence[Understood], *, by: str) -> Sheet:

@@ -19,6 +19,8 @@ _NOTES: Mapping[str, str] = {
     "fasting": "Fasting state",
     "sedation": "Sedation given",
     "weight": "Body weight at the exam",
+    "stability": "Whether the animal is stable",
+    "azotaemia": "Whether the animal is azotaemic",
 }
 
 

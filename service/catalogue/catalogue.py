@@ -10,6 +10,7 @@ from service.billing.tariff import Price
 from service.exam.formulas import Computation, Formula
 from service.exam.limits import Disagreement, Limit, Limits, Table
 from service.exam.rules import Attribute, MeasureRule, Protocol, Reason, Service, Structure
+from service.exam.urgent import Tier, UrgentRule
 
 Key = tuple[str, str]  # (system URI, code)
 
@@ -63,6 +64,9 @@ class Catalogue:
     disagreements: tuple[Disagreement, ...] = ()
     judging: Mapping[str, int] = field(default_factory=dict)  # numbers such as weight-days
     breeds: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # names by species
+    urgent: Mapping[str, UrgentRule] = field(default_factory=dict)  # what must be told at once, by code
+    tiers: Mapping[int, Tier] = field(default_factory=dict)  # how soon
+    urgent_items: frozenset[tuple[str, str]] = frozenset()  # (structure, item) that can suggest it
     formulas: Mapping[str, Formula] = field(default_factory=dict)
     computations: Mapping[str, tuple[Computation, ...]] = field(default_factory=dict)  # by species, in their order
     finding_readings: Mapping[tuple[str, str, str], tuple[str, Decimal]] = field(

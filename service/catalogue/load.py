@@ -16,6 +16,7 @@ from service.catalogue import (
     senders,
     survey,
     trade,
+    urgent,
     vocabulary,
 )
 from service.catalogue.catalogue import Catalogue
@@ -28,7 +29,7 @@ from service.exam.rules import MeasureRule
 def load(files: Mapping[str, str]) -> Catalogue:
     """The catalogue of these texts (relative path -> text). Raises CatalogueFaults with all faults at once."""
     sheets = Sheets(files)
-    found = _catalogue(sheets, files)
+    found = urgent.with_urgent(_catalogue(sheets, files), sheets)
     sheets.faults.extend(f"{name}:0: is no file of the catalogue" for name in sheets.unread())
     if sheets.faults:
         raise CatalogueFaults(sorted(sheets.faults, key=_place))
