@@ -8,6 +8,7 @@ from service.exam.survey import Entry, Step
 
 RETRACTED = "retracted:"
 UNREAD = "unread:"
+ON_RECORD = "on-record"  # head of an entry that names an operation on the animal's record: nobody looked
 LEFT = "left-"  # key of an act that closed what was left undone: nobody looked
 NOT_THERE = frozenset({"not-seen", "absent-surgical", "absent-unexplained"})  # dispositions that deny a sight
 # Values that say "looked for, not there": they show nothing of the structure.
@@ -26,7 +27,7 @@ def items(step: Step) -> frozenset[str]:
 
 def begun(step: Step) -> bool:
     """Whether anything that could be understood was entered."""
-    return any(not e.item.startswith(UNREAD) for e in live(step))
+    return any(not e.item.startswith(UNREAD) and head(e) != ON_RECORD for e in live(step))
 
 
 def head(entry: Entry) -> str:
@@ -45,8 +46,8 @@ def was_left(entry: Entry) -> bool:
 
 
 def proves_sight(entry: Entry) -> bool:
-    """Whether the entry can only come from having seen the structure: a measurement, or a finding that is one."""
-    if head(entry) == "measure":
+    """Whether the entry can only come from having seen the structure: a measure, a lesion, a finding that is one."""
+    if head(entry) in {"measure", "lesion"}:
         return True
     return head(entry) == "finding" and entry.value not in UNSEEN_VALUES
 

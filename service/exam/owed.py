@@ -2,8 +2,9 @@
 
 from collections.abc import Iterator, Mapping, Sequence, Set
 
-from service.exam import asking
+from service.exam import asking, follow_up, on_record
 from service.exam.entries import NOT_THERE, UNREAD, begun, disposition, items, kind, live
+from service.exam.noted import asked
 from service.exam.rules import Attribute
 from service.exam.survey import Entry, Owed, Step
 
@@ -30,38 +31,16 @@ def owed(
         return ()
     if asking.question(step.rule):
         return tuple(_question(step, found))
-    missing = [*_deferral(step, said)]
+    if on_record.waits(step):
+        return tuple(on_record.owed(step, found))
+    missing = [*_deferral(step, said), *on_record.owed(step, found)]
     if said not in {"seen-part", "settled-elsewhere"}:
         missing += _planes(step, found)
         missing += _images(step, found, stills_owed=stills_owed, clips_owed=clips_owed)
         missing += _measures(step, found, titles=titles or {})
+    if said != "settled-elsewhere":
+        missing += follow_up.owed(step, attributes, found=found, titles=titles or {})
     return (*missing, *_statements(step, attributes, found=found))
-
-
-def asked(step: Step, attributes: Sequence[Attribute], filled: Mapping[str, str] | None = None) -> list[Attribute]:
-    """The attributes that are asked, given the findings noted (and those about to be filled in)."""
-    values = findings(step)
-    for key, value in (filled or {}).items():
-        values.setdefault(key, set()).add(value)
-    return [a for a in attributes if _is_asked(a.asked_when, values)]
-
-
-def findings(step: Step) -> dict[str, set[str]]:
-    """attribute key -> the value codes noted."""
-    found: dict[str, set[str]] = {}
-    for entry in live(step):
-        if entry.item.startswith("finding:"):
-            found.setdefault(entry.item.partition(":")[2], set()).add(entry.value)
-    return found
-
-
-def _is_asked(condition: str, values: Mapping[str, set[str]]) -> bool:
-    if not condition:
-        return True
-    key, _, wanted = condition.partition("!=" if "!=" in condition else "=")
-    noted = values.get(key.rpartition(".")[2], set())
-    code = wanted.rpartition(".")[2]
-    return any(v != code for v in noted) if "!=" in condition else code in noted
 
 
 def _question(step: Step, found: Items) -> Iterator[Owed]:

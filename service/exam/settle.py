@@ -3,10 +3,10 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from service.exam import asking, moments, settle_faults
+from service.exam import asking, follow_up, moments, on_record, settle_faults
 from service.exam.act import Act
 from service.exam.entries import UNREAD, disposition, head, items, kind, last_disposition, live, proves_sight, take_back
-from service.exam.owed import asked
+from service.exam.noted import asked
 from service.exam.rules import Attribute, Reason
 from service.exam.statement import Settled, Statement
 from service.exam.survey import Entry, Step
@@ -41,10 +41,11 @@ def decide(step: Step, act: Act, *, attributes: Sequence[Attribute], reasons: Ma
 
     attributes: the vocabulary of the step's structure. "seen" fills each attribute that was never noted and has exactly
     one expected value; all else that a default could hide stays owed."""
+    act = on_record.confirmed(step, act)
     draft = _Draft(step, act, attributes, reasons)
     if act.retract:
         return _take_back(draft)
-    faults = settle_faults.faults(step, act, reasons=reasons)
+    faults = settle_faults.faults(step, act, reasons=reasons, more=follow_up.excusable(step, attributes))
     if faults:
         return Settled(faults=tuple(faults))
     if act.item:
@@ -124,8 +125,11 @@ def _defaults(draft: _Draft, step: Step) -> list[Statement]:
 
 
 def _fillable(step: Step, attribute: Attribute) -> bool:
+    """A default says nothing over what was noted, waits unread or was excused, nor that there is no lesion over one."""
     item = f"finding:{attribute.key}"
-    return attribute.default is not None and not {item, f"{UNREAD}{item}", f"excused:{item}"} & items(step)
+    denied = attribute.key == follow_up.COUNT and follow_up.recorded(step)
+    taken = {item, f"{UNREAD}{item}", f"excused:{item}"} & items(step)
+    return attribute.default is not None and not denied and not taken
 
 
 def _not_assessed(draft: _Draft, step: Step) -> list[Statement]:

@@ -1,9 +1,9 @@
 """An act on a step into everything that forbids it, in words a person can act on."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
 from service.basics.errors import Fault
-from service.exam import asking, moments
+from service.exam import asking, moments, on_record
 from service.exam.act import Act
 from service.exam.entries import (
     NOT_THERE,
@@ -22,10 +22,10 @@ DISPOSITIONS = ("seen", "seen-part", "not-seen", "absent-surgical", "absent-unex
 WITH_REASON = frozenset({"seen-part", "not-seen"})
 
 
-def faults(step: Step, act: Act, *, reasons: Mapping[str, Reason]) -> list[Fault]:
-    """All that forbids an act that states something (not one that takes back)."""
+def faults(step: Step, act: Act, *, reasons: Mapping[str, Reason], more: Sequence[str] = ()) -> list[Fault]:
+    """All that forbids an act that states something (not one that takes back). more: what findings made excusable."""
     if act.item:
-        return [*_item(step, act), *_reason(act, reasons, use="excused")]
+        return [*_item(step, act, more), *_reason(act, reasons, use="excused")]
     if asking.question(step.rule):
         return [*_answers(step, act), *_reason(act, reasons, use=act.disposition)]
     if act.answers:
@@ -137,13 +137,15 @@ def said_before_retracted(step: Step, act: Act) -> bool:
     return any(e.item == item and e.at == act.at and _same_words(e, act) for e in step.entries)
 
 
-def _item(step: Step, act: Act) -> Iterator[Fault]:
+def _item(step: Step, act: Act, more: Sequence[str]) -> Iterator[Fault]:
     rule = step.rule
     can = [
         *(["still"] if rule.stills else []),
         *(["clip"] if rule.clip != "no" else []),
         *(f"plane:{p}" for p in rule.planes),
         *(f"measure:{m}" for m in rule.measures),
+        *([on_record.CONFLICT] if on_record.contradicts(step) else []),
+        *more,
     ]
     if act.item not in can:
         known = f"it can be {', '.join(can)}" if can else "this step has nothing that can be"

@@ -5,6 +5,7 @@ from dataclasses import replace
 
 from service.exam import moments
 from service.exam.entries import begun, disposition, head, kind, last_disposition, live, tail, take_back
+from service.exam.follow_up import COUNT, LESION
 from service.exam.owed import DEFERRED, owed
 from service.exam.survey import Entry, Owed, Step
 
@@ -86,8 +87,9 @@ def _same(one: Entry, other: Entry) -> bool:
 
 def _displaced(step: Step, entry: Entry) -> list[Entry]:
     """What a finding sent by a person or machine ends: the default of its attribute, or that it was not assessed."""
-    if head(entry) != "finding" or entry.act:
+    if head(entry) not in {"finding", LESION} or entry.act:
         return []
-    default = [e for e in live(step) if e.item == entry.item and e.act]
+    ended = f"finding:{COUNT}" if head(entry) == LESION else entry.item  # "none" gives way to a record
+    default = [e for e in live(step) if e.item == ended and e.act]
     excuse = [e for e in live(step) if head(e) == "excused" and tail(e) == entry.item]
     return [*default, *excuse]

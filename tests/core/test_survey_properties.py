@@ -10,7 +10,8 @@ from service.exam.act import Act
 from service.exam.animal import Animal
 from service.exam.entries import disposition, items, kind, live, take_back
 from service.exam.order import Order
-from service.exam.owed import asked, owed
+from service.exam.noted import asked
+from service.exam.owed import owed
 from service.exam.protocol import rule_of
 from service.exam.settle import decide
 from service.exam.survey import Entry, Step

@@ -10,7 +10,8 @@ from service.catalogue.files import read_folder
 from service.catalogue.load import load
 from service.exam.act import Act
 from service.exam.entries import items
-from service.exam.owed import asked, owed
+from service.exam.noted import asked
+from service.exam.owed import owed
 from service.exam.protocol import rule_of
 from service.exam.settle import decide
 from service.exam.survey import Entry, Step
@@ -93,7 +94,7 @@ class Play:
         if verb == "states":
             self.steps[code] = self._stated(step, at=at)
             return ""
-        if verb in {"still", "clip", "measures", "finds", "plane", "unread"}:
+        if verb in {"still", "clip", "measures", "finds", "plane", "unread", "lesion", "record"}:
             self.steps[code] = note(step, [replace(e, at=at) for e in _sent(verb, rest, source)])
             return ""
         return self._act(step, _act(verb, rest, key=source, at=at))
@@ -138,7 +139,7 @@ class Play:
         if column == "statements":
             return str(sum(i.startswith("finding:") for i in missing))
         item = f"plane:{column}" if column in {"long", "short", "multi"} else column
-        item = item if item in {"still", "clip"} or ":" in item else f"measure:{column}"
+        item = item if item in {"still", "clip", "lesion", "record-conflict"} or ":" in item else f"measure:{column}"
         if item in missing:
             return "."
         found = items(step)
@@ -153,8 +154,13 @@ def _sent(verb: str, rest: list[str], source: str) -> list[Entry]:
         return [Entry(f"unread:{rest[0]}", source, "", "")]
     if verb == "plane":
         return [Entry(f"plane:{rest[0]}", source, "", "")]
-    item = f"measure:{rest.pop(0)}" if verb == "measures" else verb
-    return [Entry(item, source, "", ""), *(Entry(f"plane:{p}", source, "", "") for p in rest)]
+    if verb == "lesion":
+        return [Entry(f"lesion:{rest[0]}", source, "", "", " ".join(rest[1:]).removeprefix("without "))]
+    if verb == "record":
+        return [Entry(f"on-record:{rest[0]}", source, "", "", " ".join(rest[1:]))]
+    key, _, value = rest.pop(0).partition("=") if verb == "measures" else ("", "", "")
+    item = f"measure:{key}" if key else verb
+    return [Entry(item, source, "", "", value), *(Entry(f"plane:{p}", source, "", "") for p in rest)]
 
 
 def _act(verb: str, rest: list[str], *, key: str, at: str) -> Act:
@@ -164,7 +170,7 @@ def _act(verb: str, rest: list[str], *, key: str, at: str) -> Act:
     if verb == "takes-back":
         return replace(act, retract=True, item=given.get("item", ""))
     if verb == "excuses":
-        return replace(act, item=plain[0], reason=plain[1])
+        return replace(act, item=plain[0], reason="".join(plain[1:]), detail=given.get("detail", ""))
     if verb == "answers":
         return replace(act, answers=tuple((f"statement:{k}", v) for k, v in given.items()))
     assert verb == "says", verb

@@ -79,7 +79,7 @@ def test_seen_as_expected_fills_only_what_has_one_expected_value(desk: Desk) -> 
     taken(desk.settle(exam, "urinary_bladder", disposition="seen"))
     left = desk.owed(exam)["urinary_bladder"]
     assert {"plane:long", "plane:short", "still"} <= set(left)  # words are no images
-    assert {i for i in left if i.startswith("finding:")} == {"finding:fill", "finding:content"}  # none or two expected
+    assert {i for i in left if i.startswith("finding:")} == {"finding:fill"}  # only a person can say
     written = desk.search("Observation", **{"based-on": f"ServiceRequest/{exam.order}"})
     assert written
     assert all("valueCodeableConcept" in o for o in written)
