@@ -1,6 +1,5 @@
 """Around every request: its id, its log line, its count, and an answer even when something breaks."""
 
-import json
 import logging
 import re
 from collections.abc import Awaitable, Callable, MutableMapping
@@ -13,6 +12,7 @@ from service.api import outcomes
 from service.api.answers import FHIR, Answer, Header
 from service.api.body import Disconnected
 from service.api.cors import Cors
+from service.api.log import said
 from service.api.metrics import Metrics
 from service.basics.ids import new_id
 
@@ -82,7 +82,7 @@ class Door:
         except Disconnected:
             note.status = 499  # nobody is left to be answered; the number is only for the log
         except Exception as error:
-            _log.error(json.dumps({"action": note.action, "request": note.request, "unexpected": _told(error)}))
+            _log.error(said({"action": note.action, "request": note.request, "unexpected": _told(error)}))
             if note.status:
                 raise
             await reply(send, outcomes.broken(note.request))
@@ -103,7 +103,7 @@ class Door:
             "status": note.status,
             "ms": round(seconds * 1000, 2),
         }
-        _log.info(json.dumps({key: value for key, value in line.items() if value != ""}))
+        _log.info(said({key: value for key, value in line.items() if value != ""}))
 
 
 async def reply(send: Send, answer: Answer, *, media: bytes = FHIR, head: bool = False) -> None:

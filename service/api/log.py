@@ -1,9 +1,11 @@
 """Log records into one JSON line each on stdout, with time and level first; only the classes of exceptions are told."""
 
-import json
 import logging
 import sys
+from collections.abc import Mapping
 from datetime import UTC, datetime
+
+from service.fhir import exact
 
 OURS = "sonoledger"
 
@@ -16,10 +18,15 @@ class Lines(logging.Formatter):
         time = datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds")
         head = {"time": time, "level": record.levelname, "logger": record.name}
         text = record.getMessage()
-        told = text if record.name.startswith(OURS) and text.startswith("{") else json.dumps({"message": text})
+        told = text if record.name.startswith(OURS) and text.startswith("{") else said({"message": text})
         if record.exc_info and record.exc_info[0]:
             head["error"] = record.exc_info[0].__name__  # its words may hold what was sent
-        return f"{json.dumps(head)[:-1]}, {told[1:]}"
+        return f"{said(head)[:-1]}, {told[1:]}"
+
+
+def said(line: Mapping[str, object]) -> str:
+    """One line of the log."""
+    return exact.encode(line).decode()
 
 
 def to_stdout(level: str) -> None:

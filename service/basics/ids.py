@@ -3,7 +3,6 @@
 import os
 import threading
 import time
-import uuid
 
 _lock = threading.Lock()
 _last = 0
@@ -15,6 +14,6 @@ def new_id() -> str:
     with _lock:
         stamp = max(time.time_ns() // 1_000_000 << 12, _last + 1)
         _last = stamp
-    tail = int.from_bytes(os.urandom(8), "big") & ((1 << 62) - 1)
-    value = (stamp >> 12) << 80 | 7 << 76 | (stamp & 0xFFF) << 64 | 2 << 62 | tail
-    return str(uuid.UUID(int=value))
+    time_, rest = f"{stamp >> 12:012x}", os.urandom(8).hex()
+    variant = "89ab"[int(rest[0], 16) & 3]
+    return f"{time_[:8]}-{time_[8:]}-7{stamp & 0xFFF:03x}-{variant}{rest[1:4]}-{rest[4:]}"

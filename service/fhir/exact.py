@@ -103,4 +103,6 @@ def instant(moment: datetime) -> str:
     """An aware datetime as FHIR instant in UTC with milliseconds: 2026-11-25T13:04:29.123Z."""
     if moment.tzinfo is None:
         raise ValueError("an instant needs its time zone")
-    return moment.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    if moment.tzinfo is not UTC:
+        moment = moment.astimezone(UTC)
+    return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")

@@ -12,7 +12,7 @@ from service.store import audit
 from service.store.engine import Unusable, make_engine
 from service.store.outbox import Outbox
 from service.store.rebuild import Derivations, Rebuilt, rebuild
-from service.store.session import Pool
+from service.store.session import Pool, Reading
 from service.store.tables import REVISION
 from service.store.view import SqlView
 from service.store.work import SqlWork
@@ -26,11 +26,9 @@ class SqlBooks(Outbox):
         self.reads_inline = not pool.postgres  # a read of a local file takes microseconds and needs no thread
         self.one_writer = not pool.postgres
 
-    @contextmanager
-    def view(self, organization: str) -> Iterator[SqlView]:
+    def view(self, organization: str) -> "Viewing":
         """A consistent look at one organisation's resources."""
-        with self._pool.reading() as session:
-            yield SqlView(session, organization)
+        return Viewing(self._pool.reading(), organization)
 
     @contextmanager
     def begin(self, organization: str) -> Iterator[SqlWork]:
@@ -72,7 +70,24 @@ class SqlBooks(Outbox):
 
     def close(self) -> None:
         """Give all connections back."""
-        self._pool.engine.dispose()
+        self._pool.close()
+
+
+class Viewing:
+    """One organisation's rows for the length of a block."""
+
+    __slots__ = ("_organization", "_reading")
+
+    def __init__(self, reading: Reading, organization: str) -> None:
+        self._reading, self._organization = reading, organization
+
+    def __enter__(self) -> SqlView:
+        """The view; Busy when no connection can be had."""
+        return SqlView(self._reading.__enter__(), self._organization)
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: object) -> None:
+        """The connection goes back."""
+        self._reading.__exit__(kind, error, trace)
 
 
 def open_books(url: str, *, allow_unsafe: bool = False) -> SqlBooks:

@@ -12,6 +12,7 @@ from service.basics.errors import Busy, Conflict, Fault, Full, Refusal
 
 RETRYABLE = (Busy,)  # of these, what `retryable` says yes to may simply be done again
 
+DRIVERS = (sqlite3.Error, psycopg.Error, DBAPIError, PoolTimeout)
 _RETRY_AFTER = 1  # seconds
 
 _POSTGRES_BUSY = frozenset({"40001", "40P01", "55P03", "57014", "25P03", "53300", "57P01", "57P02", "57P03"})
@@ -88,7 +89,7 @@ def refusals() -> Iterator[None]:
     """Inside, driver errors that a caller can act on come out as refusals."""
     try:
         yield
-    except (sqlite3.Error, psycopg.Error, DBAPIError, PoolTimeout) as error:
+    except DRIVERS as error:
         refusal = refusal_of(error)
         if refusal is None:
             raise

@@ -1,6 +1,5 @@
 """One driver connection inside one transaction: runs SQL written once for both engines."""
 
-import sqlite3
 import threading
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
@@ -11,7 +10,9 @@ import psycopg
 from sqlalchemy import Engine, PoolProxiedConnection
 
 from service.store.engine import BUSY_MILLISECONDS, is_postgres
-from service.store.faults import busy, refusals, unknown_outcome
+from service.store.faults import DRIVERS, busy, refusal_of, refusals, unknown_outcome
+from service.store.lent import Lender
+from service.store.parts import part, stands
 
 Row = tuple[Any, ...]
 
@@ -66,23 +67,13 @@ class Pool:
     def __init__(self, engine: Engine) -> None:
         self.engine = engine
         self.postgres = is_postgres(engine)
+        self._lender = Lender(engine)
         self._writer = threading.Lock()  # threads of one process queue here instead of polling SQLite's lock
         self._joint = threading.local()  # the connection of the transaction that this thread's units of work share
 
-    @contextmanager
-    def reading(self) -> Iterator[Session]:
+    def reading(self) -> "Reading":
         """One consistent look; nothing can be written through it."""
-        if (joint := self._shared()) is not None:
-            yield Session(joint, postgres=False)
-            return
-        with refusals(), self._connection() as connection:
-            if self.postgres:
-                connection.isolation_level = psycopg.IsolationLevel.REPEATABLE_READ
-                connection.read_only = True
-            else:
-                connection.execute("BEGIN")
-            yield Session(connection, postgres=self.postgres)
-            connection.rollback()
+        return Reading(self._lender, self.shared(), postgres=self.postgres)
 
     @contextmanager
     def writing(self) -> Iterator[Session]:
@@ -94,8 +85,8 @@ class Pool:
                 yield Session(connection, postgres=True)
                 _commit(connection)
             return
-        joint = self._shared()
-        with refusals(), self._alone() if joint is None else _part(joint) as connection:
+        joint = self.shared()
+        with refusals(), self._alone() if joint is None else part(joint) as connection:
             yield Session(connection, postgres=False)
 
     @contextmanager
@@ -103,7 +94,7 @@ class Pool:
         """What this thread writes and looks at inside shares one commit on SQLite; a unit that raises is undone alone.
 
         Nothing that was done inside may be told to anyone before the block has ended without raising."""
-        if self.postgres or self._shared() is not None:
+        if self.postgres or self.shared() is not None:
             yield
             return
         with refusals(), self._alone() as connection:
@@ -112,9 +103,10 @@ class Pool:
                 yield
             finally:
                 self._joint.connection = None
-            _stands(connection)
+            stands(connection)
 
-    def _shared(self) -> Any:
+    def shared(self) -> Any:
+        """The connection of the transaction that this thread's units of work share, or None."""
         return getattr(self._joint, "connection", None)
 
     @contextmanager
@@ -132,36 +124,58 @@ class Pool:
 
     @contextmanager
     def _connection(self) -> Iterator[Any]:
-        pooled = self.engine.raw_connection()
+        pooled = self._lender.take()
         try:
             yield pooled.driver_connection
         except BaseException:
-            _undo(pooled)
+            self._lender.drop(pooled)
             raise
-        finally:
-            pooled.close()
+        self._lender.give(pooled)
+
+    def close(self) -> None:
+        """Give all connections back."""
+        self._lender.close()
 
 
-@contextmanager
-def _part(connection: sqlite3.Connection) -> Iterator[sqlite3.Connection]:
-    """A part of an open transaction, undone alone when it raises."""
-    _stands(connection)
-    connection.execute("SAVEPOINT part")
-    try:
-        yield connection
-    except BaseException:
-        if connection.in_transaction:
-            connection.execute("ROLLBACK TO part")
-            connection.execute("RELEASE part")
-        raise
-    _stands(connection)
-    connection.execute("RELEASE part")
+class Reading:
+    """A look through one connection; plain methods, for a generator costs as much as the row that is read."""
 
+    __slots__ = ("_joint", "_lender", "_pooled", "_postgres")
 
-def _stands(connection: sqlite3.Connection) -> None:
-    """SQLite gives up a whole transaction by itself when one statement meets a full or broken disk."""
-    if not connection.in_transaction:
-        raise busy()
+    def __init__(self, lender: Lender, joint: Any, *, postgres: bool) -> None:
+        self._lender, self._joint, self._postgres = lender, joint, postgres
+        self._pooled: PoolProxiedConnection | None = None
+
+    def __enter__(self) -> Session:
+        """A session that sees one state; Busy when no connection can be had."""
+        if self._joint is not None:
+            return Session(self._joint, postgres=False)
+        try:
+            self._pooled = self._lender.take()
+            return self._begun(self._pooled.driver_connection)
+        except Exception as error:
+            self.__exit__(type(error), error, error.__traceback__)
+            raise
+
+    def _begun(self, connection: Any) -> Session:
+        if self._postgres:
+            connection.isolation_level = psycopg.IsolationLevel.REPEATABLE_READ
+            connection.read_only = True
+        else:
+            connection.execute("BEGIN")
+        return Session(connection, postgres=self._postgres)
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: object) -> None:
+        """The connection goes back; a driver's error comes out as a refusal."""
+        pooled, self._pooled = self._pooled, None
+        if pooled is not None:
+            if error is None:
+                self._lender.ended(pooled)
+            else:
+                self._lender.drop(pooled)
+        refusal = refusal_of(error) if isinstance(error, DRIVERS) else None
+        if refusal is not None:
+            raise refusal from error
 
 
 def _commit(connection: psycopg.Connection[Any]) -> None:
@@ -171,12 +185,3 @@ def _commit(connection: psycopg.Connection[Any]) -> None:
         if error.sqlstate is None or connection.closed:
             raise unknown_outcome() from error
         raise
-
-
-def _undo(pooled: PoolProxiedConnection) -> None:
-    """Roll back; a connection that cannot is thrown away, so that the next caller gets a sound one."""
-    connection: Any = pooled.driver_connection
-    try:
-        connection.rollback()
-    except (sqlite3.Error, psycopg.Error):
-        pooled.invalidate()
