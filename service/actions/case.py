@@ -8,6 +8,7 @@ from service.actions.gathering import all_of
 from service.actions.lookup import Lookup
 from service.actions.ports import Caller, House, View
 from service.actions.practices import practice_of
+from service.actions.urgent_case import records_of
 from service.basics.coding import Identifier
 from service.basics.errors import Fault, Missing
 from service.basics.stored import Exam
@@ -17,11 +18,12 @@ from service.exam.animal import Animal
 from service.exam.asking import answered
 from service.exam.order import Order
 from service.exam.survey import Step
+from service.exam.urgent_record import UrgentRecord
 from service.fhir import uris
 from service.fhir.reading import order as reading_order
 from service.fhir.reading import patient as reading_patient
 from service.fhir.reading.names import name_of
-from service.fhir.reading.task import is_shelved, read_step
+from service.fhir.reading.task import is_shelved, read_step, step_code
 
 Json = dict[str, Any]
 
@@ -48,6 +50,7 @@ class Case:
     practice: Practice
     organization: Json | None
     names: Mapping[str, str]  # of the people that evidence names by reference
+    urgent: tuple[UrgentRecord, ...] = ()
 
 
 def open_case(house: House, view: View, caller: Caller, exam: Exam) -> Case:
@@ -56,9 +59,10 @@ def open_case(house: House, view: View, caller: Caller, exam: Exam) -> Case:
     lookup = Lookup(view)
     request, patient = _must(lookup, f"ServiceRequest/{exam.order}"), _must(lookup, f"Patient/{exam.animal}")
     given, _ = reading_patient.animal(patient, catalogue.species)
-    tasks = tuple(all_of(house, view, "Task", part_of=f"Task/{exam.id}"))
+    tasks = tuple(t for t in all_of(house, view, "Task", part_of=f"Task/{exam.id}") if step_code(t))
     steps = tuple(read_step(t, catalogue.protocols[given.species]) for t in tasks if not is_shelved(t))
     order = _order(request, answered(given, steps), catalogue)
+    task = _must(lookup, f"Task/{exam.id}")
     based_on = f"ServiceRequest/{exam.order}"
     live = [r for r in all_of(house, view, "Observation", based_on=based_on) if r.get("status") != "entered-in-error"]
     images = [
@@ -70,7 +74,7 @@ def open_case(house: House, view: View, caller: Caller, exam: Exam) -> Case:
         order=order,
         request=request,
         patient=patient,
-        task=_must(lookup, f"Task/{exam.id}"),
+        task=task,
         procedure=_must(lookup, f"Procedure/{exam.procedure}"),
         tasks=tasks,
         steps=steps,
@@ -81,6 +85,7 @@ def open_case(house: House, view: View, caller: Caller, exam: Exam) -> Case:
         practice=practice_of(house, view),
         organization=organization_of(house, view),
         names=names_of(lookup, [*live, *images]),
+        urgent=records_of(view, task),
     )
 
 

@@ -42,10 +42,14 @@ def identified(task: Json) -> str:
     return str(task.get("restriction", {}).get("period", {}).get("start", ""))
 
 
+def messages_of(finding: Json) -> list[str]:
+    """The ids of the Tasks of telling somebody, the last one last."""
+    return [e.source.partition("/")[2] for e in urgent_state.live(entries(finding), urgent_state.MESSAGE)]
+
+
 def message_of(finding: Json) -> str:
-    """The id of the Task of telling somebody; "" when there is none. The last one counts."""
-    held = [e.source for e in urgent_state.live(entries(finding), urgent_state.MESSAGE)]
-    return held[-1].partition("/")[2] if held else ""
+    """The id of the Task of telling somebody that counts, the last one; "" when there is none."""
+    return next(reversed(messages_of(finding)), "")
 
 
 def record(finding: Json, message: Json | None = None, communication: Json | None = None) -> UrgentRecord:
