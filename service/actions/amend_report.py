@@ -85,8 +85,9 @@ def _amend(house: House, caller: Caller, operation: Operation, parameters: Json)
     signature = _signature(written, parameters)
     edition = _edition(operation, written, parameters)
     report = _report(house, case, signature, edition, written=written, now=exact.instant(work.now))
-    told = [report, *corrected.observations]
-    rewrite(work, [*told, *corrected.others])
+    computed = [o for o in corrected.others if o["resourceType"] == "Observation"]
+    told = [report, *corrected.observations, *computed]
+    rewrite(work, [*told, *(o for o in corrected.others if o["resourceType"] != "Observation")])
     number = edition.number
     delivering.promise(house, work, case, "amended", told, number=number)
     return answered(

@@ -39,10 +39,17 @@ def take(
         raise (Invalid if any(f.reason != "business-rule" for f in faults) else RuleBroken)(*faults)
     observations = tuple({**one, "status": STATUS[kind]} for one in given)
     open_again = replace(case.exam, state="in-progress")  # the survey takes nothing of a finished exam otherwise
-    others = tuple(note_evidence.note(house, work, caller, open_again, observations))
+    others = tuple(_final(o, kind) for o in note_evidence.note(house, work, caller, open_again, observations))
     work.save_exam(case.exam)
     _none_owed(others)
     return _merged(case, observations, others), Corrected(observations, others)
+
+
+def _final(changed: Json, kind: str) -> Json:
+    """What was computed anew bears the report's status: a first result final, another one that of the correction."""
+    if changed["resourceType"] != "Observation" or changed.get("status") == "entered-in-error":
+        return changed
+    return {**changed, "status": "final" if changed.get("status") == "preliminary" else STATUS[kind]}
 
 
 def _faults(one: Any, known: dict[str, Json], place: str) -> Iterator[Fault]:
@@ -75,11 +82,14 @@ def _none_owed(others: Sequence[Json]) -> None:
 
 def _merged(case: Case, observations: Sequence[Json], others: Sequence[Json]) -> Case:
     new = {(r["resourceType"], r["id"]): r for r in (*observations, *others)}
+    known = {o["id"] for o in case.observations}
+    made = [r for (type_, id_), r in new.items() if type_ == "Observation" and id_ not in known]
+    standing = (new.get(("Observation", o["id"]), o) for o in case.observations)
     tasks = tuple(new.get(("Task", t["id"]), t) for t in case.tasks)
     protocol = case.catalogue.protocols[case.order.animal.species]
     return replace(
         case,
         tasks=tasks,
         steps=tuple(read_step(t, protocol) for t in tasks if not is_shelved(t)),
-        observations=tuple(new.get(("Observation", o["id"]), o) for o in case.observations),
+        observations=tuple(o for o in (*standing, *made) if o.get("status") != "entered-in-error"),
     )

@@ -8,6 +8,7 @@ from service.actions.ports import House, View
 from service.actions.writing import decoded
 from service.basics.errors import Conflict, Fault
 from service.fhir import uris
+from service.fhir.reading.evidence import formula
 
 Json = dict[str, Any]
 EVIDENCE = frozenset({"Observation", "Media", "ImagingStudy"})
@@ -77,6 +78,9 @@ def _faults(exams: _Exams, one: Pending, resource: Json) -> Iterator[Fault]:
         yield Fault("business-rule", f"This {kind} belongs to an exam here; {WAY_OUT[kind]}.", kind)
     if kind == "ServiceRequest" and before:
         yield from _order_changes(exams.work, one.id, before, resource)
+    if kind == "Observation" and before and (key := formula(before)):
+        text = f"This was computed ({key}) and is never typed: correct or withdraw what it is derived from."
+        yield Fault("business-rule", text, kind)
     if kind in EVIDENCE and before and orders_of(before, exams.base) != orders_of(resource, exams.base):
         text = "Evidence does not move to another order: set this one to entered-in-error and post it anew."
         yield Fault("business-rule", text, f"{kind}.basedOn")

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from decimal import Decimal
 from typing import Any
 
 from service.basics.errors import Fault, Missing
@@ -46,7 +47,6 @@ def _catalogue(sheets: Sheets, files: Mapping[str, str]) -> Catalogue:
     measures = measurements.measures(sheets, codes, units=units)
     vocabularies = vocabulary.vocabularies(sheets, structures=structures, measures=measures)
     tables = limit_tables.chosen(sheets)
-    formulas_ = formulas.formulas(sheets)
     services, orders = trade.services(sheets, codes)
     return Catalogue(
         hash=fingerprint(files),
@@ -68,17 +68,24 @@ def _catalogue(sheets: Sheets, files: Mapping[str, str]) -> Catalogue:
         planes=planes,
         plane_codings=plane_codings,
         units=units,
-        formulas=formulas_,
-        computations=computations.computations(sheets, formulas=formulas_, measures=measures, units=units),
-        finding_readings=computations.readings(
-            sheets, structures=structures, vocabularies=vocabularies, measures=measures
-        ),
         unique_identifiers=codings.unique_identifiers(sheets),
         cautions=trade.cautions(sheets),
         sections=trade.sections(sheets),
+        finding_readings=computations.readings(
+            sheets, structures=structures, vocabularies=vocabularies, measures=measures
+        ),
+        **_computing(sheets, measures, units=units),
         **_money(sheets),
         **_judging(sheets, measures, tables=tables),
     )
+
+
+def _computing(
+    sheets: Sheets, measures: Mapping[measurements.MeasureKey, MeasureRule], *, units: Mapping[tuple[str, str], Decimal]
+) -> dict[str, Any]:
+    known = formulas.formulas(sheets)
+    rows = computations.computations(sheets, formulas=known, measures=measures, units=units)
+    return {"formulas": known, "computations": rows}
 
 
 def _money(sheets: Sheets) -> dict[str, Any]:

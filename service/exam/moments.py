@@ -24,3 +24,9 @@ def earliest(times: list[str]) -> str:
     """The earliest of the times that are instants; "" when there is none."""
     known = [(moment, text) for text in times if (moment := instant(text)) is not None]
     return min(known)[1] if known else ""
+
+
+def latest(times: list[str]) -> str:
+    """The latest of the times that are instants; of others the last in the alphabet, "" when there is none."""
+    known = [(moment, text) for text in times if (moment := instant(text)) is not None]
+    return max(known)[1] if known else max(times, default="")

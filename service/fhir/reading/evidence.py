@@ -36,15 +36,19 @@ def _observation(resource: Json) -> Iterator[Sighting]:
     if resource.get("hasMember") and not components and not _has_value(resource):
         return
     if measured and not _has_value(resource) and "dataAbsentReason" not in resource:
-        for component in measured:
-            yield _sighting(resource, component)
+        yield from _parts(resource, components)
         return
     yield _sighting(resource, resource)
-    for component in measured:
-        yield _sighting(resource, component)
+    yield from _parts(resource, components)
 
 
-def _sighting(resource: Json, element: Json) -> Sighting:
+def _parts(resource: Json, components: list[Json]) -> Iterator[Sighting]:
+    for index, component in enumerate(components):
+        if "valueQuantity" in component:
+            yield _sighting(resource, component, part=index)
+
+
+def _sighting(resource: Json, element: Json, *, part: int = -1) -> Sighting:
     """What `element` (the Observation itself or one component) says, in the Observation's setting."""
     codes = _codings(element.get("code"))
     quantity, unit = _quantity(element)
@@ -71,7 +75,29 @@ def _sighting(resource: Json, element: Json) -> Sighting:
         disposition=next((c.code for c in codes if c.system == uris.DISPOSITION), ""),
         reason=next((c.code for c in (*absent, *limits) if c.system == uris.REASON), ""),
         operation=str((element.get("valueCodeableConcept") or {}).get("text", "")),
+        answer=element.get("valueBoolean"),
+        place=_place(resource, element),
+        part=part,
+        **_computed(resource),
     )
+
+
+def formula(resource: Json) -> str:
+    """The key of the formula by which an Observation was computed here; "" for every other."""
+    ours = any(i.get("system") == uris.ID for i in resource.get("identifier", []))
+    return next((c.code for c in _codings(resource.get("method")) if ours and c.system == uris.FORMULA), "")
+
+
+def _computed(resource: Json) -> dict[str, Any]:
+    """What only computing says: by which formula, with which digits, or that what was sent is something else."""
+    found = {"formula": formula(resource)}
+    given = _extension(resource, uris.X_UNROUNDED).get("valueDecimal") if found["formula"] else None
+    marks = [e.get("valueReference", {}) for e in resource.get("extension", []) if e.get("url") == uris.X_DIFFERS]
+    return {
+        **found,
+        "unrounded": Decimal(given) if given is not None else None,
+        "differs": tuple(str(m.get("display", "")) for m in marks),
+    }
 
 
 def _media(resource: Json) -> Sighting:
@@ -123,6 +149,12 @@ def _quantity(element: Json) -> tuple[Decimal | None, str]:
         return Decimal(given["value"]), unit
     count = element.get("valueInteger")
     return (Decimal(count), "1") if isinstance(count, int) else (None, "")
+
+
+def _place(resource: Json, element: Json) -> str:
+    """Where in the structure: said of the component, else of the whole."""
+    said = _extension(element, uris.X_PLACE) or _extension(resource, uris.X_PLACE)
+    return str(said.get("valueCode", ""))
 
 
 def _has_value(resource: Json) -> bool:

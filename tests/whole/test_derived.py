@@ -1,0 +1,208 @@
+"""Ratios, volumes and scores over HTTP: made with their inputs, kept in step with them, and gone with them."""
+
+from decimal import Decimal
+from typing import Any
+
+from service.fhir import exact, uris
+from tests.builders import orders
+from tests.builders.orders import concept
+from tests.builders.survey import coded
+from tests.whole.telling import Desk, Exam, Json, decoded, refusal, taken
+
+RATIO, LENGTH = "aorta-ratio", "length"
+
+
+def amount(value: str, unit: str) -> Json:
+    return {"value": Decimal(value), "unit": unit, "system": uris.UCUM, "code": unit}
+
+
+def weighing(exam: Exam, value: str, **more: Any) -> Json:
+    return exam.scanner.about(
+        {
+            "resourceType": "Observation",
+            "status": "final",
+            "code": concept(uris.NOTE, "weight"),
+            "effectiveDateTime": exam.scanner.at,
+            "valueQuantity": amount(value, "kg"),
+            **more,
+        }
+    )
+
+
+def waveform(exam: Exam, peak: str, end: str, **more: Any) -> Json:
+    """The velocities of one beat in the left kidney, and what else the scanner says of it."""
+    parts = {"peak-systolic-velocity": (peak, "cm/s"), "end-diastolic-velocity": (end, "cm/s"), **more}
+    return exam.scanner.about(
+        {
+            "resourceType": "Observation",
+            "status": "final",
+            "code": {"text": "Doppler"},
+            "effectiveDateTime": exam.scanner.at,
+            "bodySite": coded(uris.STRUCTURE, "kidney_left"),
+            "component": [{"code": coded(uris.MEASURE, k), "valueQuantity": amount(*v)} for k, v in parts.items()],
+        }
+    )
+
+
+def computed(desk: Desk, exam: Exam, formula: str, measure: str = "") -> list[Json]:
+    """The Observations of a formula that stand, of one measure or of all."""
+    found = desk.search("Observation", **{"based-on": f"ServiceRequest/{exam.order}"})
+    wanted = [o for o in found if o.get("method", {}).get("coding", [{}])[0].get("code") == formula]
+    return [
+        o
+        for o in wanted
+        if o["status"] != "entered-in-error" and measure in {"", *(c["code"] for c in o["code"]["coding"])}
+    ]
+
+
+def shown(resource: Json) -> str:
+    return str(resource["valueQuantity"]["value"])
+
+
+def unrounded(resource: Json) -> str:
+    return next(str(e["valueDecimal"]) for e in resource["extension"] if e["url"] == uris.X_UNROUNDED)
+
+
+def sources(resource: Json) -> set[str]:
+    return {d["reference"] for d in resource["derivedFrom"]}
+
+
+def test_a_ratio_is_made_with_the_last_of_its_inputs_and_follows_them(desk: Desk) -> None:
+    exam = desk.place()
+    length = decoded(taken(desk.note(exam.scanner.measured("kidney_left", LENGTH, "62"))))
+    assert computed(desk, exam, "KAO") == []
+    aorta = decoded(taken(desk.note(exam.scanner.measured("aorta", "luminal-diameter", "8.5"))))
+    (ratio,) = computed(desk, exam, "KAO")
+    assert (shown(ratio), unrounded(ratio)) == ("7.3", "7.294117647058823529411764706")
+    assert sources(ratio) == {f"Observation/{length['id']}", f"Observation/{aorta['id']}"}
+    assert ratio["status"] == "preliminary"
+    assert ratio["bodySite"]["coding"][-1]["code"] == "kidney_left"
+    corrected = {**length, "valueQuantity": amount("6.8", "cm")}
+    taken(desk.http.put(f"Observation/{length['id']}", content=_json(corrected), headers=_match(length)))
+    (again,) = computed(desk, exam, "KAO")
+    assert (again["id"], shown(again), again["meta"]["versionId"]) == (ratio["id"], "8.0", "2")
+    gone = {**desk.get(f"Observation/{aorta['id']}"), "status": "entered-in-error"}
+    taken(desk.http.put(f"Observation/{aorta['id']}", content=_json(gone), headers=_match(gone)))
+    assert computed(desk, exam, "KAO") == []
+    assert desk.get(f"Observation/{ratio['id']}")["status"] == "entered-in-error"
+    taken(desk.note(exam.scanner.measured("aorta", "luminal-diameter", "10")))
+    assert [shown(o) for o in computed(desk, exam, "KAO")] == ["6.8"]
+
+
+def test_all_of_a_transaction_is_computed_in_it(desk: Desk) -> None:
+    exam = desk.place(species="cat")
+    size = {"length": "25", "width": "20", "height": "9.5"}
+    answer = desk.note(
+        weighing(exam, "4200", valueQuantity=amount("4200", "g")),
+        *(exam.scanner.measured("gallbladder", k, v) for k, v in size.items()),
+    )
+    weight = next(r for r in taken(answer).json()["entry"])["response"]["location"].split("/_history")[0]
+    (volume,) = computed(desk, exam, "GBV")
+    (per_weight,) = computed(desk, exam, "GBVKG")
+    assert (shown(volume), unrounded(volume)) == ("2.5", "2.47")
+    assert shown(per_weight) == "0.59"
+    assert sources(per_weight) == {f"Observation/{volume['id']}", "Observation/" + weight.rpartition("/")[2]}
+    heavier = weighing(exam, "5")
+    taken(desk.note(heavier))
+    assert shown(computed(desk, exam, "GBVKG")[0]) == "0.49"
+
+
+def test_repeated_doppler_readings_are_kept_and_averaged(desk: Desk) -> None:
+    exam = desk.place()
+    taken(desk.note(waveform(exam, "32", "11")))
+    (one,) = computed(desk, exam, "RI")
+    assert computed(desk, exam, "MEAN") == []
+    taken(desk.note(waveform(exam, "30", "9"), waveform(exam, "40", "12")))
+    singles = computed(desk, exam, "RI")
+    (mean,) = computed(desk, exam, "MEAN", "resistive-index")
+    assert len(singles) == 3
+    assert one["id"] in {o["id"] for o in singles}
+    assert sources(mean) == {f"Observation/{o['id']}" for o in singles}
+    assert shown(mean) == "0.69"
+    assert [c["valueInteger"] for c in mean["component"]] == [3]
+
+
+def test_an_index_that_differs_from_its_own_velocities_is_kept_marked_and_recomputed(desk: Desk) -> None:
+    exam = desk.place(species="cat")
+    sent = decoded(taken(desk.note(waveform(exam, "49.79", "31.92", **{"resistive-index": ("0.59", "1")}))))
+    (ours,) = computed(desk, exam, "RI")
+    assert shown(ours) == "0.36"
+    (mark,) = [e["valueReference"] for e in sent["extension"] if e["url"] == uris.X_DIFFERS]
+    assert mark["reference"] == f"Observation/{ours['id']}"
+    assert "0.36" in mark["display"]
+    assert [str(c["valueQuantity"]["value"]) for c in sent["component"]][-1] == "0.59"
+    sent["component"][-1]["valueQuantity"] = amount("0.36", "1")
+    taken(desk.http.put(f"Observation/{sent['id']}", content=_json(sent), headers=_match(sent)))
+    assert not [e for e in desk.get(f"Observation/{sent['id']}").get("extension", []) if e["url"] == uris.X_DIFFERS]
+
+
+def test_a_ratio_that_came_first_is_marked_when_its_inputs_come(desk: Desk) -> None:
+    exam = desk.place()
+    ratio = exam.scanner.measured("kidney_left", RATIO, "9.5", valueQuantity=amount("9.5", "1"))
+    sent = decoded(taken(desk.note(ratio)))
+    assert "extension" not in sent
+    taken(
+        desk.note(
+            exam.scanner.measured("kidney_left", LENGTH, "62"),
+            exam.scanner.measured("aorta", "luminal-diameter", "8.5"),
+        )
+    )
+    now = desk.get(f"Observation/{sent['id']}")
+    assert now["meta"]["versionId"] == "2"
+    assert [e["url"] for e in now["extension"]] == [uris.X_DIFFERS]
+    assert shown(now) == "9.5", "what was sent stays as it was sent"
+
+
+def test_a_computed_value_is_never_typed_over(desk: Desk) -> None:
+    exam = desk.place()
+    size = [
+        exam.scanner.measured("kidney_left", LENGTH, "62"),
+        exam.scanner.measured("aorta", "luminal-diameter", "8.5"),
+    ]
+    taken(desk.note(*size))
+    (ratio,) = computed(desk, exam, "KAO")
+    typed = {**ratio, "valueQuantity": amount("7.0", "1")}
+    faults = refusal(desk.http.put(f"Observation/{ratio['id']}", content=_json(typed), headers=_match(ratio)), 409)
+    assert "computed" in str(faults)
+
+
+def test_four_sites_without_fluid_settle_the_score(desk: Desk) -> None:
+    exam = desk.place(orders.bundle(orders.patient(), service="fluid-check"))
+    sites = ("diaphragmaticohepatic", "splenorenal", "cystocolic", "hepatorenal")
+    taken(desk.note(*(exam.scanner.found("peritoneum", f"fluid-{s}", "none") for s in sites[:3])))
+    assert computed(desk, exam, "AFS") == []
+    taken(desk.note(exam.scanner.measured("peritoneum", f"pocket-depth-{sites[3]}", "11")))
+    (score,) = computed(desk, exam, "AFS")
+    assert shown(score) == "1.0"
+    assert score["valueQuantity"]["code"] == "{score}"
+    assert "measure:fluid-score" not in desk.owed(exam)["peritoneum"]
+
+
+def test_what_was_computed_is_in_the_finished_report(desk: Desk) -> None:
+    exam = desk.place()
+    desk.survey(exam)
+    (ratio, *_) = computed(desk, exam, "KAO")
+    made = desk.finish(exam)
+    report = desk.get(made["report"])
+    assert {"reference": f"Observation/{ratio['id']}"} in report["result"]
+    assert desk.get(f"Observation/{ratio['id']}")["status"] == "final"
+    aorta = next(
+        o
+        for o in desk.search("Observation", **{"based-on": f"ServiceRequest/{exam.order}"})
+        if o["code"]["coding"][0]["code"] == "397413000" or o["code"]["coding"][-1]["code"] == "luminal-diameter"
+    )
+    corrected = {**aorta, "valueQuantity": amount("12.5", "mm")}
+    taken(
+        desk.operate(exam.id, "amend", status="corrected", reason="Caliper", by="Dr I. Reader", observation=[corrected])
+    )
+    after = desk.get(f"Observation/{ratio['id']}")
+    assert after["status"] == "corrected"
+    assert shown(after) != shown(ratio)
+
+
+def _json(resource: Json) -> bytes:
+    return exact.encode(resource)
+
+
+def _match(resource: Json) -> dict[str, str]:
+    return {"If-Match": f'W/"{resource["meta"]["versionId"]}"'}
