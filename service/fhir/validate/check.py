@@ -46,7 +46,7 @@ def _faults(kind: str, resource: dict[str, Any], text: bytes) -> list[Fault]:
         found += explained(kind, errors(compiled, {kind: resource}, text))
     found += rules.broken(resource, text)
     for at, inner in enumerate(_list(resource.get("contained"))):
-        if is_resource(inner):
+        if is_resource(inner) and len(found) < MOST:
             within = _faults(inner["resourceType"], inner, exact.encode(inner))
             found += (fault.inside(f"{kind}.contained[{at}]") for fault in within)
     held = full_urls(resource) if kind == "Bundle" else {}

@@ -20,10 +20,9 @@ class Link(NamedTuple):
 def broken(resource: dict[str, Any]) -> Iterator[Fault]:
     """Every such fault of a resource that is not itself contained."""
     inner = _inner(resource.get("contained"))
-    links = list(_links(resource)) + [link for _, one in inner for link in _links(one)]
     ids = {str(one.get("id")) for _, one in inner}
     yield from _dangling(resource, ids)
-    reached = {link.id for link in links}
+    reached = {link.id for holder in (resource, *(one for _, one in inner)) for link in _links(holder)} if inner else ()
     for at, one in inner:
         place = f"{resource['resourceType']}.contained[{at}]"
         yield from _of_one(one, place)

@@ -1,6 +1,6 @@
 """What the compiled schema found wrong -> faults in words a person can act on."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any
 
 from service.basics.errors import Fault
@@ -8,22 +8,24 @@ from service.fhir.validate.compiled import definitions
 from service.fhir.validate.places import Step, fhirpath
 from service.fhir.validate.primitives import WORDS
 
+Moved = Callable[[list[Any]], list[Any]]
+
 _SHOWN = 12
 
 
-def explained(type_: str, errors: Iterable[Any]) -> Iterator[Fault]:
-    """One fault, or several, for each error of the schema."""
-    for error in errors:
-        yield from _fault(type_, error)
+def explained(type_: str, errors: Iterable[tuple[Any, Moved]]) -> Iterator[Fault]:
+    """One fault, or several, for each error of the schema, which comes with what makes its paths those of the whole."""
+    for error, moved in errors:
+        yield from _fault(type_, error, moved)
 
 
-def _fault(type_: str, error: Any) -> Iterator[Fault]:
+def _fault(type_: str, error: Any, moved: Moved) -> Iterator[Fault]:
     kind = error.kind.name
-    path = list(error.instance_path)[1:]
+    path = moved(list(error.instance_path))[1:]
     schema_path = list(error.schema_path)
     inner = _inner(error, schema_path)
     if inner:
-        yield from (fault for one in inner for fault in _fault(type_, one))
+        yield from (fault for one in inner for fault in _fault(type_, one, moved))
     elif kind == "additionalProperties":
         for name in error.kind.unexpected:
             text = f"{_shown(name)} is not an element of {_holder(schema_path)} in R4"

@@ -16,6 +16,7 @@ _ELEMENTS = frozenset(f"{_XHTML}{name}" for name in _NAMES.split(" "))
 _SHOWN_EMPTY = (f"{_XHTML}img", f"{_XHTML}pre")  # a pre keeps its white space
 _ACTIVE = re.compile(r"[\x00-\x20]*(?:javascript|vbscript|data:text)", re.IGNORECASE)
 _STYLE = re.compile(r"url\s*\(|expression\s*\(|@import|behavio", re.IGNORECASE)
+_DEEPEST = 200
 _ENTITY = re.compile(r"&(?!amp;|lt;|gt;|quot;|apos;)[A-Za-z][A-Za-z0-9]*;")  # HTML's own, which XML does not know
 
 
@@ -46,23 +47,53 @@ def unsafe(div: str) -> Iterator[str]:
         yield "txt-1: a narrative holds no declarations or processing instructions"
         return
     try:
-        root = ElementTree.fromstring(_ENTITY.sub("\u25a1", div) if "&" in div else div)
+        read = ElementTree.XMLParser(target=_Read())  # without declarations nothing can be expanded
+        read.feed(_ENTITY.sub("\u25a1", div) if "&" in div else div)
+        yield from read.close()
+    except _TooDeep:
+        yield f"txt-1: the elements of a narrative lie at most {_DEEPEST} deep in each other"
     except (ElementTree.ParseError, ValueError):
         yield "txt-1: the narrative is not well-formed XHTML"
-        return
-    if root.tag != f"{_XHTML}div":
-        yield "txt-1: a narrative is one div of the namespace http://www.w3.org/1999/xhtml"
-    odd = [one for one in root.iter() if one.attrib or one.tag not in _ELEMENTS]
-    yield from dict.fromkeys(words for element in odd for words in _odd(element))
-    if not any(text.strip() for text in root.itertext()) and not any(one.tag in _SHOWN_EMPTY for one in root.iter()):
-        yield "txt-2: a narrative says something"
 
 
-def _odd(element: ElementTree.Element) -> Iterator[str]:
-    name = element.tag.removeprefix(_XHTML)[:30]
-    if element.tag not in _ELEMENTS:
+class _TooDeep(Exception):
+    """There are more elements in each other than anyone writes."""
+
+
+class _Read:
+    """What a parser finds in a narrative, element by element, so that a long one takes no room."""
+
+    def __init__(self) -> None:
+        self._depth = 0
+        self._says = False
+        self._told: dict[str, None] = {}
+
+    def start(self, tag: str, attributes: dict[str, str]) -> None:
+        if not self._depth and tag != f"{_XHTML}div":
+            self._told["txt-1: a narrative is one div of the namespace http://www.w3.org/1999/xhtml"] = None
+        self._depth += 1
+        if self._depth > _DEEPEST:
+            raise _TooDeep
+        if attributes or tag not in _ELEMENTS:
+            self._told |= dict.fromkeys(_odd(tag, attributes))
+        self._says = self._says or tag in _SHOWN_EMPTY
+
+    def end(self, _tag: str) -> None:
+        self._depth -= 1
+
+    def data(self, text: str) -> None:
+        self._says = self._says or bool(text.strip())
+
+    def close(self) -> list[str]:
+        """All that is wrong, in words."""
+        return [*self._told, *([] if self._says else ["txt-2: a narrative says something"])]
+
+
+def _odd(tag: str, attributes: dict[str, str]) -> Iterator[str]:
+    name = tag.removeprefix(_XHTML)[:30]
+    if tag not in _ELEMENTS:
         yield f"txt-1: the element {name} is no formatting of text"
-    for attribute, value in element.attrib.items():
+    for attribute, value in attributes.items():
         plain = attribute.lower()
         if plain.startswith("on") or _ACTIVE.match(value) or (plain == "style" and _STYLE.search(value)):
             yield f"txt-1: the attribute {plain[:30]} of {name} is active content"
