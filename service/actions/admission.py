@@ -1,9 +1,10 @@
 """What a transaction of a practice means: new orders open exams, evidence settles steps, a revoked order cancels."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from service.actions import accept_order, cancel_order, note_evidence
+from service.actions.gathering import all_of
 from service.actions.guards import EVIDENCE, named, orders_of
 from service.actions.lookup import Lookup
 from service.actions.pending import Pending
@@ -11,6 +12,7 @@ from service.actions.ports import Caller, House, Work
 from service.actions.writing import decoded
 from service.basics.errors import Fault, Invalid, Refusal, RuleBroken
 from service.basics.stored import Exam
+from service.fhir import uris
 
 Json = dict[str, Any]
 Placed = list[tuple[Json, str]]  # resources, each with its place in the Bundle or ""
@@ -33,12 +35,13 @@ def admit(
                 refusals.append(refusal if one.before is None else _placed(refusal, one))
     told = {f.where for refusal in refusals for f in refusal.faults}
     _raise([*refusals, *(Invalid(f) for f in ours if f.where not in told)])
-    exams, faults = _evidence(work, waiting, house.base)
+    reborn = _reborn(waiting)
+    exams, faults = _evidence(work, waiting, house.base, opened=_open_exams(house, work, reborn))
     if faults:
         raise RuleBroken(*faults)
     for exam, found in exams:
         resources, places = [r for r, _ in found], [place for _, place in found]
-        derived += note_evidence.note(house, work, caller, exam, resources, places=places)
+        derived += note_evidence.note(house, work, caller, exam, resources, places=places, patients=reborn)
     return derived
 
 
@@ -60,10 +63,30 @@ def _hold_animal(work: Work, order: Json, base: str, lookup: Lookup) -> None:
         work.hold(type_, id_)
 
 
-def _evidence(work: Work, waiting: Sequence[Pending], base: str) -> tuple[list[tuple[Exam, Placed]], list[Fault]]:
-    """The evidence among the entries by exam (locked, in one order), and what hangs on no order that we know."""
+def _reborn(waiting: Sequence[Pending]) -> dict[str, Json]:
+    """The animals whose day of birth becomes another: what was measured of them is judged anew."""
+    changed = {p.id: p for p in waiting if p.writes and p.entry.type == "Patient" and p.before and p.resource}
+    return {
+        id_: p.resource
+        for id_, p in changed.items()
+        if p.resource and p.before and p.resource.get("birthDate") != decoded(p.before).get("birthDate")
+    }
+
+
+def _open_exams(house: House, work: Work, animals: Iterable[str]) -> list[str]:
+    """The Tasks of the exams of these animals that still take evidence."""
+    criteria = {"code": f"{uris.TASK_FULFIL}|fulfill", "status": "in-progress"}
+    return [t["id"] for one in animals for t in all_of(house, work, "Task", patient=f"Patient/{one}", **criteria)]
+
+
+def _evidence(
+    work: Work, waiting: Sequence[Pending], base: str, *, opened: Iterable[str] = ()
+) -> tuple[list[tuple[Exam, Placed]], list[Fault]]:
+    """The evidence among the entries by exam (locked, in one order), and what hangs on no order that we know.
+
+    opened: exams that are looked at in any case."""
     known: dict[str, Exam | None] = {}
-    exams: dict[str, Placed] = {}
+    exams: dict[str, Placed] = {task: [] for task in opened}
     faults: list[Fault] = []
     for one in waiting:
         if not one.writes or one.entry.type not in EVIDENCE or one.resource is None:

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import Any
 
-from service.actions import bill_exam, delivering
+from service.actions import bill_exam, delivering, judge
 from service.actions.case import Case, open_case, person
 from service.actions.closing import Closed, close_rest, open_items
 from service.actions.lookup import Lookup
@@ -116,6 +116,7 @@ def _finish(
     known = seen(case)
     started = case.exam.started or str(case.procedure.get("performedPeriod", {}).get("start", "")) or now
     report_id = new_id()
+    case = judge.whole(case, at=started)
     said = facts(case, known, signature, started=started, issued=now, edition=Edition())
     _, report = report_of(case, said, signature, report_id, press=house.press)
     billed = bill_exam.perform(

@@ -1,10 +1,10 @@
 """Evidence sent for an exam into its steps: each Observation, Media and ImagingStudy settles what it proves."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from service.actions import suggest_urgent
+from service.actions import judge, suggest_urgent
 from service.actions.ports import Caller, House, Work
 from service.actions.survey_acts import act_on
 from service.actions.survey_entering import Entering
@@ -13,6 +13,7 @@ from service.actions.writing import decoded
 from service.basics.errors import Fault, RuleBroken
 from service.basics.ids import new_id
 from service.basics.stored import Exam
+from service.exam import out_of_vocabulary
 from service.exam.act import Act
 from service.exam.entries import live
 from service.exam.evidence import Evidence, Sighting, Unmapped
@@ -34,13 +35,21 @@ class Understood:
 
 
 def note(
-    house: House, work: Work, caller: Caller, exam: Exam, resources: Sequence[Json], *, places: Sequence[str] = ()
+    house: House,
+    work: Work,
+    caller: Caller,
+    exam: Exam,
+    resources: Sequence[Json],
+    *,
+    places: Sequence[str] = (),
+    patients: Mapping[str, Json] | None = None,
 ) -> list[Json]:
     """What the evidence changes beside itself: Tasks of steps and exam, Observations made or withdrawn, to be written.
 
     Runs within the open work. Raises Conflict when the exam takes nothing more, RuleBroken with every measurement that
     is implausible and unconfirmed. The same evidence again changes nothing; entered-in-error takes back what rested
-    on it. places: the places of the resources in their Bundle, for the faults."""
+    on it. Measurements get their verdict in place. places: the places of the resources in their Bundle, for the faults;
+    patients: those written in the same transaction, by id."""
     before = open_sheet(house, work, exam)
     understood = list(_read(before, resources))
     faults = list(_implausible(before, understood, places))
@@ -50,7 +59,9 @@ def note(
     after = taken(before, [*understood, *_read(before, _waiting(work, before, sent))], by=caller.label)
     work.count_unmapped(_unmapped(before, after))
     after, urgent = suggest_urgent.suggest(work, before, after, sent=resources)
-    return [*keep(work, before, after, sent=sent), *urgent]
+    changed = [*keep(work, before, after, sent=sent), *urgent]
+    told = [(r, one.found) for r, one in zip(resources, understood, strict=True)]
+    return judge.judge_all(work, before, after, changed, sent=told, patients=patients)
 
 
 def taken(sheet: Sheet, evidence: Sequence[Understood], *, by: str) -> Sheet:
@@ -125,8 +136,15 @@ def _implausible(sheet: Sheet, evidence: Sequence[Understood], places: Sequence[
     for index, one in enumerate(evidence):
         place = places[index] if index < len(places) else ""
         for found in one.found:
-            if isinstance(found, Evidence) and not one.retracted:
-                yield from (f.inside(place) if place else f for f in _measured(sheet, found))
+            if not one.retracted:
+                yield from (f.inside(place) if place else f for f in _wrong(sheet, found))
+
+
+def _wrong(sheet: Sheet, found: Evidence | Unmapped) -> Iterator[Fault]:
+    if isinstance(found, Evidence):
+        yield from _measured(sheet, found)
+    elif fault := out_of_vocabulary.fault(found, sheet.rules):
+        yield fault
 
 
 def _measured(sheet: Sheet, found: Evidence) -> Iterator[Fault]:

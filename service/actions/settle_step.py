@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 from typing import Any
 
-from service.actions import note_evidence, suggest_urgent, tracing
+from service.actions import judge, note_evidence, suggest_urgent, tracing
 from service.actions.ports import Caller, House, Work
 from service.actions.survey_acts import act_on
 from service.actions.survey_sheet import Sheet, keep, open_sheet, settled
@@ -35,7 +35,8 @@ def settle(house: House, caller: Caller, task_id: str, parameters: Json) -> Json
         on_station = task_id == exam.id
         after = _station(before, act) if on_station else _step(work, before, task_id=task_id, act=act)
         after, urgent = suggest_urgent.suggest(work, before, after)
-        stored = {(s.type, s.id): s for s in rewrite(work, [*keep(work, before, after), *urgent])}
+        changed = judge.judge_all(work, before, after, [*keep(work, before, after), *urgent])
+        stored = {(s.type, s.id): s for s in rewrite(work, changed)}
         touched = [f"{t}/{i}" for t, i in stored]
         work.trace(tracing.operation(work, caller, "settle", task=task_id, entities=touched))
         wanted = [s.task for s in after.steps if s.rule.station == act.station] if on_station else [task_id]

@@ -12,7 +12,20 @@ from service.catalogue.vocabulary import Vocabularies
 from service.exam.rules import MeasureRule, Structure
 
 SiteKey = tuple[str, str, str]
-NOTES = frozenset({"sedation", "doppler", "fasting", "weight", "sex", "testes", "stability", "azotaemia", "ideal-weight", "recumbency"})
+NOTES = frozenset(
+    {
+        "sedation",
+        "doppler",
+        "fasting",
+        "weight",
+        "sex",
+        "testes",
+        "stability",
+        "azotaemia",
+        "ideal-weight",
+        "recumbency",
+    }
+)
 SIDES = ("left", "right", "both")
 
 

@@ -4,22 +4,22 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
-from decimal import Decimal
+from decimal import Decimal, InvalidOperation
 
 from service.exam.animal import Animal
-from service.exam.evidence import Evidence
+from service.exam.asking import answered
+from service.exam.entries import live
+from service.exam.evidence import Sighting
+from service.exam.moments import instant
+from service.exam.survey import Entry, Step
 
-FASTED = {
-    "F": True,
-    "NF": False,
-    "fasted": True,
-    "not-fasted": False,
-    "not fasted": False,
-}  # codes of HL7 v2-0916, ours
-SEDATED = {"sedated": True, "not-sedated": False, "none": False, "not sedated": False}
-FASTED_HOURS = Decimal(8)  # the gallbladder study's fast; fewer hours are not a fast
-FILL = "finding:fill"
-_HOURS = re.compile(r"fasted(?: for)? (\d+(?:\.\d+)?) ?(?:h|hours?)")
+KILOGRAMS = {"kg": Decimal(1), "g": Decimal("0.001")}
+FASTED = {"f": True, "nf": False, "fasted": True, "not-fasted": False}  # codes of HL7 table v2-0916, and our own
+SEDATED = {"sedated": True, "not-sedated": False, "none": False}
+FASTED_HOURS = Decimal(8)  # the fast of the gallbladder study; fewer hours are not one
+BLADDER = "urinary_bladder"
+YES, NO = "yes", "no"
+_HOURS = re.compile(r"(?:fasted )?(?:for )?(\d+(?:\.\d+)?) ?(?:h|hours?)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,11 +43,25 @@ class Circumstances:
     weight_days: int | None = None
 
 
-def circumstances(animal: Animal, evidence: Iterable[Evidence], *, at: str) -> Circumstances:
-    """What the animal's record and the exam's notes say together; the latest note counts. at: when it was scanned."""
-    noted = {item: e for e in evidence for item in e.items if not e.sighting.retracted}
-    weighed = _kilograms(noted.get("note:weight"))
-    weight_at = noted["note:weight"].sighting.at if weighed is not None else animal.weight_at
+def noted(sighting: Sighting) -> str:
+    """What a note says, as its entry keeps it: a quantity with its unit, yes or no, a code, or words."""
+    if sighting.quantity is not None:
+        return f"{sighting.quantity} {sighting.unit}".rstrip()
+    if sighting.answer is not None:
+        return YES if sighting.answer else NO
+    return next((c.code for c in sighting.words), "") or sighting.text
+
+
+def circumstances(animal: Animal, steps: Iterable[Step], whole: Step, *, at: str) -> Circumstances:
+    """What the animal's record and the exam's notes say together; of several notes the latest counts.
+
+    animal: as its record has it; whole: what was entered for the exam as a whole; at: when it was scanned."""
+    steps = tuple(steps)
+    animal = answered(animal, steps)
+    notes = _latest(e for e in live(whole) if e.item.startswith("note:"))
+    weight = notes.get("note:weight")
+    weighed = _kilograms(weight)
+    weight_at = weight.at if weight is not None and weighed is not None else animal.weight_at
     days, months = _age(animal.born, _day(at))
     return Circumstances(
         species=animal.species,
@@ -56,66 +70,65 @@ def circumstances(animal: Animal, evidence: Iterable[Evidence], *, at: str) -> C
         age_days=days,
         weight_kg=animal.weight_kg if weighed is None else weighed,
         weight_at=weight_at,
-        ideal_weight_kg=_kilograms(noted.get("note:ideal-weight")),
-        fasted=_fasted(noted.get("note:fasting")),
-        sedated=_sedated(noted.get("note:sedation")),
-        fill=_fill(noted.get(FILL)),
-        recumbency=_said(noted.get("note:recumbency")),
+        ideal_weight_kg=_kilograms(notes.get("note:ideal-weight")),
+        fasted=_fasted(notes.get("note:fasting")),
+        sedated=_sedated(notes.get("note:sedation")),
+        fill=_fill(steps),
+        recumbency="-".join(_said(notes.get("note:recumbency")).split()),
         age_months=months,
         weight_days=_between(_day(weight_at), _day(at)),
     )
 
 
-def _kilograms(note: Evidence | None) -> Decimal | None:
-    if note is None or note.sighting.quantity is None:
+def _latest(entries: Iterable[Entry]) -> dict[str, Entry]:
+    """The latest of each item, by the time of look; what has no time with a zone counts in its order."""
+    found: dict[str, Entry] = {}
+    for entry in entries:
+        old = found.get(entry.item)
+        before, after = instant(old.at) if old else None, instant(entry.at)
+        if old is None or before is None or after is None or after >= before:
+            found[entry.item] = entry
+    return found
+
+
+def _said(note: Entry | None) -> str:
+    return note.value.strip().lower() if note is not None else ""
+
+
+def _kilograms(note: Entry | None) -> Decimal | None:
+    number, _, unit = _said(note).partition(" ")
+    try:
+        amount = Decimal(number)
+    except InvalidOperation:
         return None
-    factor = {"kg": Decimal(1), "g": Decimal("0.001")}.get(note.sighting.unit)
-    return note.sighting.quantity * factor if factor is not None and note.sighting.quantity > 0 else None
+    return amount * KILOGRAMS[unit] if unit in KILOGRAMS and amount.is_finite() and amount > 0 else None
 
 
-def _fasted(note: Evidence | None) -> bool | None:
-    if note is None:
-        return None
-    if note.sighting.quantity is not None:
-        return note.sighting.quantity >= FASTED_HOURS if note.sighting.unit == "h" else None
-    if note.sighting.answer is not None:
-        return note.sighting.answer
-    found = _HOURS.match(note.sighting.text.lower())
-    return Decimal(found[1]) >= FASTED_HOURS if found else _known(note, FASTED)
+def _fasted(note: Entry | None) -> bool | None:
+    said = _said(note)
+    hours = _HOURS.match(said)
+    if hours:
+        return Decimal(hours[1]) >= FASTED_HOURS
+    return {YES: True, NO: False, **FASTED}.get("-".join(said.split()))
 
 
-def _sedated(note: Evidence | None) -> bool | None:
+def _sedated(note: Entry | None) -> bool | None:
     """The note itself says that sedation was given, unless it says none."""
     if note is None:
         return None
-    if note.sighting.answer is not None:
-        return note.sighting.answer
-    return _known(note, SEDATED) is not False
+    return {YES: True, NO: False, **SEDATED}.get("-".join(_said(note).split()), True)
 
 
-def _known(note: Evidence, words: dict[str, bool]) -> bool | None:
-    said = [c.code for c in note.sighting.words] + [note.sighting.text.strip().lower()]
-    return next((words[s] for s in said if s in words), None)
-
-
-def _fill(found: Evidence | None) -> str:
-    return found.value.rpartition(".")[2] if found is not None and found.structure == "urinary_bladder" else ""
-
-
-def _said(note: Evidence | None) -> str:
-    """A note's code, or its words as a code."""
-    if note is None:
-        return ""
-    coded = next((c.code for c in note.sighting.words), "")
-    return coded or "-".join(note.sighting.text.lower().split())
+def _fill(steps: Iterable[Step]) -> str:
+    said = [e.value for s in steps if s.rule.structure == BLADDER for e in live(s) if e.item == "finding:fill"]
+    return said[-1].rpartition(".")[2] if said else ""
 
 
 def _age(born: date | None, on: date | None) -> tuple[int | None, int | None]:
     days = _between(born, on)
     if born is None or on is None or days is None:
         return None, None
-    months = (on.year - born.year) * 12 + on.month - born.month - (on.day < born.day)
-    return days, months
+    return days, (on.year - born.year) * 12 + on.month - born.month - (on.day < born.day)
 
 
 def _between(first: date | None, last: date | None) -> int | None:

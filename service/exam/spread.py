@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from service.exam import asking
+from service.exam.circumstances import noted
 from service.exam.entries import UNREAD, begun
 from service.exam.evidence import Evidence, Sighting, Unmapped
 from service.exam.survey import Entry, Step
@@ -77,6 +78,8 @@ def _unread(one: Unmapped, steps: Sequence[Step], *, result: Spread, now: str) -
 
 
 def _value(one: Evidence, item: str) -> str:
+    if item.startswith("note:"):
+        return noted(one.sighting)
     return one.value if item.startswith(WITH_VALUE) else ""
 
 

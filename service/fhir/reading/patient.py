@@ -1,5 +1,6 @@
 """A Patient with the patient-animal extension into the Animal of the survey."""
 
+from calendar import monthrange
 from collections.abc import Mapping
 from datetime import date
 from typing import Any
@@ -39,6 +40,15 @@ def animal(patient: Json, species: Mapping[tuple[str, str], str]) -> tuple[Anima
         dead=dead,
     )
     return found, faults
+
+
+def born(patient: Json) -> date | None:
+    """The day of birth; of a year or a month alone its last day, so that nobody is taken to be older than he may be."""
+    text = str(patient.get("birthDate", ""))
+    year, month, day = (*(int(part) for part in text.split("-") if part.isdigit()), 0, 0, 0)[:3]
+    if not year:
+        return None
+    return date(year, month or 12, day or monthrange(year, month or 12)[1])
 
 
 def _animal_parts(model: Any) -> dict[str, list[Any]]:
