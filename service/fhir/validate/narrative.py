@@ -47,9 +47,11 @@ def unsafe(div: str) -> Iterator[str]:
         yield "txt-1: a narrative holds no declarations or processing instructions"
         return
     try:
-        read = ElementTree.XMLParser(target=_Read())  # without declarations nothing can be expanded
-        read.feed(_ENTITY.sub("\u25a1", div) if "&" in div else div)
-        yield from read.close()
+        read = _Read()
+        parser = ElementTree.XMLParser(target=read)  # without declarations nothing can be expanded
+        parser.feed(_ENTITY.sub("\u25a1", div) if "&" in div else div)
+        parser.close()
+        yield from read.told()
     except _TooDeep:
         yield f"txt-1: the elements of a narrative lie at most {_DEEPEST} deep in each other"
     except (ElementTree.ParseError, ValueError):
@@ -66,16 +68,16 @@ class _Read:
     def __init__(self) -> None:
         self._depth = 0
         self._says = False
-        self._told: dict[str, None] = {}
+        self._wrong: dict[str, None] = {}
 
     def start(self, tag: str, attributes: dict[str, str]) -> None:
         if not self._depth and tag != f"{_XHTML}div":
-            self._told["txt-1: a narrative is one div of the namespace http://www.w3.org/1999/xhtml"] = None
+            self._wrong["txt-1: a narrative is one div of the namespace http://www.w3.org/1999/xhtml"] = None
         self._depth += 1
         if self._depth > _DEEPEST:
             raise _TooDeep
         if attributes or tag not in _ELEMENTS:
-            self._told |= dict.fromkeys(_odd(tag, attributes))
+            self._wrong |= dict.fromkeys(_odd(tag, attributes))
         self._says = self._says or tag in _SHOWN_EMPTY
 
     def end(self, _tag: str) -> None:
@@ -84,9 +86,9 @@ class _Read:
     def data(self, text: str) -> None:
         self._says = self._says or bool(text.strip())
 
-    def close(self) -> list[str]:
+    def told(self) -> list[str]:
         """All that is wrong, in words."""
-        return [*self._told, *([] if self._says else ["txt-2: a narrative says something"])]
+        return [*self._wrong, *([] if self._says else ["txt-2: a narrative says something"])]
 
 
 def _odd(tag: str, attributes: dict[str, str]) -> Iterator[str]:
