@@ -68,6 +68,14 @@ CLINICAL: tuple[Profile, ...] = (
             Rule("valueQuantity.system", f"a measurement has a unit of {uris.UCUM}", 1, pattern=("uri", uris.UCUM)),
             Rule("valueQuantity.code", f"a measurement has a unit of {uris.UCUM}", 1),
             Rule("extension:plane", "the plane of section", 0, "1", url=uris.X_PLANE),
+            Rule("extension:measured-at", "where in the structure", 0, "1", url=uris.X_PLACE),
+            Rule("extension:not-judged", "why there is no flag, written by the server", 0, "1", url=uris.NOT_JUDGED),
+            Rule("extension:sender-judgement", "the sender's own flags and ranges, kept by the server as sent",
+                 url=uris.SENDER_JUDGEMENT),
+            Rule("interpretation", "H, L or N by the limit chosen for this animal, written by the server; the sender's "
+                 "is kept in sender-judgement"),
+            Rule("referenceRange", "the limit chosen for this animal, with its source, written by the server; the "
+                 "sender's is kept in sender-judgement"),
         ),
     ),
     Profile(

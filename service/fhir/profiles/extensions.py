@@ -3,11 +3,27 @@
 from service.fhir import uris
 from service.fhir.profiles.rows import Own, Part
 
+_MEASURED = ("Observation", "Observation.component")
+
 EXTENSIONS: tuple[Own, ...] = (
     Own(uris.X_PLANE, ("Observation",), "Plane of section", "CodeableConcept"),
     Own(uris.X_WINDOW, ("Observation", "Media"), "Window: where the probe lay", "string"),
     Own(uris.X_STATION, ("Observation", "Media", "Task"), "Station of the survey, 1 to 10", "positiveInt"),
     Own(uris.X_CONFIRMED, ("Observation",), "An unusual value that a person looked at again and confirmed", "boolean"),
+    Own(uris.X_PLACE, _MEASURED, "Where in the structure it was measured", "code"),
+    Own(uris.NOT_JUDGED, _MEASURED, "Why a measurement is not compared with a limit", "string"),
+    Own(uris.X_LIMIT, tuple(f"{one}.{said}" for one in _MEASURED for said in ("interpretation", "referenceRange")),
+        "The limit that judged, written by the server", "code"),
+    Own(uris.SENDER_JUDGEMENT, _MEASURED, "One flag or one range of the sender, as sent", parts=(
+        Part("interpretation", "CodeableConcept", "The flag"),
+        Part("low", "Quantity", "Lower end of the range"),
+        Part("high", "Quantity", "Upper end of the range"),
+        Part("type", "CodeableConcept", "What kind of range"),
+        Part("appliesTo", "CodeableConcept", "For whom it is", most="*"),
+        Part("age", "Range", "For which ages it is"),
+        Part("text", "string", "The range in words"),
+        Part("exact", "string", "The range as JSON, where it held more than this"),
+    )),
     Own(uris.X_REQUIREMENT, ("Task",), "Whether a step is asked for always or under a condition", "code"),
     Own(uris.X_ENTERED, ("Task.output",), "What was entered for a step, when and by whom", parts=(
         Part("at", "dateTime", "When it was entered"),
