@@ -5,7 +5,16 @@ import threading
 from collections.abc import Callable
 
 from service.access.keyring import Bearer, Keyring
-from service.actions import amend_report, finish_exam, settle_step, transact, withdraw_exam
+from service.actions import (
+    amend_report,
+    decide_urgent,
+    finish_exam,
+    preliminary_report,
+    settle_step,
+    tell_urgent,
+    transact,
+    withdraw_exam,
+)
 from service.actions.ports import House
 from service.api import log
 from service.api.kit import Kit
@@ -22,7 +31,11 @@ from service.store import SqlBooks
 OPERATIONS = {
     "amend": amend_report.amend,
     "finish": finish_exam.finish,
+    "preliminary": preliminary_report.preliminary,
     "settle": settle_step.settle,
+    "urgent": decide_urgent.decide,
+    "urgent-acknowledge": tell_urgent.acknowledge,
+    "urgent-attempt": tell_urgent.attempt,
     "withdraw": withdraw_exam.withdraw,
 }
 

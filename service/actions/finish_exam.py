@@ -5,13 +5,16 @@ from dataclasses import replace
 from typing import Any
 
 from service.actions import bill_exam, delivering, judge
-from service.actions.case import Case, open_case, person
+from service.actions.case import Case, open_case
 from service.actions.closing import Closed, close_rest, open_items
 from service.actions.lookup import Lookup
 from service.actions.operation import Operation, on_exam
 from service.actions.ports import Caller, House
+from service.actions.preliminary_report import against
 from service.actions.reporting import Seen, Signature, facts, report_of, seen
+from service.actions.signing import signature as signature_of
 from service.actions.survey_sheet import open_sheet
+from service.actions.urgent_case import undecided
 from service.actions.writing import rewrite
 from service.basics.errors import Conflict, Fault, RuleBroken
 from service.basics.ids import new_id
@@ -21,10 +24,8 @@ from service.exam.rules import Reason
 from service.exam.survey import Owed, Step
 from service.fhir import exact, uris
 from service.fhir.reading.names import name_of
-from service.fhir.reading.parameters import named, text
 from service.fhir.writing.parameters import parameters as answered
 from service.fhir.writing.procedure import moved, outcome
-from service.fhir.writing.report import Party
 
 Json = dict[str, Any]
 FINISHABLE = frozenset({"accepted", "in-progress"})
@@ -39,7 +40,7 @@ def finish(house: House, caller: Caller, task_id: str, parameters: Json) -> Json
         if not operation.repeated:
             _can_be_finished(operation.exam)
             case = open_case(house, operation.work, caller, operation.exam)
-            signature = _signature(parameters, Lookup(operation.work))
+            signature = signature_of(parameters, Lookup(operation.work))
             case, closed = _complete(house, operation, case, signature)
             operation.answer = _finish(house, caller, operation, case, signature=signature, closed=closed)
         return operation.answer
@@ -51,35 +52,12 @@ def _can_be_finished(exam: Exam) -> None:
         raise Conflict(Fault("business-rule", text_, "Task.status"))
 
 
-def _signature(parameters: Json, lookup: Lookup) -> Signature:
-    given = next(iter(named(parameters, "interpreter")), None)
-    reference = str(given.get("reference", "")) if isinstance(given, dict) else ""
-    display = str(given.get("display", "")) if isinstance(given, dict) else str(given or "").strip()
-
-    if reference and not display:
-        display = person(lookup, reference)
-
-    def said(name: str) -> tuple[str, ...]:
-        return tuple(str(t).strip() for t in named(parameters, name) if str(t).strip())
-
-    return Signature(
-        interpreter=Party(reference, display),
-        conclusions=said("conclusion"),
-        differentials=said("differential"),
-        recommendations=said("recommendation"),
-        comparison=said("comparison"),
-        procedures=said("procedure"),
-        urgent=said("urgent"),
-        remaining=text(parameters, "remaining"),
-        remaining_detail=text(parameters, "detail"),
-    )
-
-
 def _complete(house: House, operation: Operation, case: Case, signature: Signature) -> tuple[Case, Closed]:
     """The case with nothing owed, or everything that is; what was closed for the reason given is kept to be written."""
     owing = open_items(open_sheet(house, operation.work, operation.exam))
     reason = case.catalogue.reasons.get(signature.remaining)
     faults = [*_unsigned(signature), *_remaining(case, signature, reason)]
+    faults += undecided(case.urgent, case.catalogue.tiers)
     if not signature.remaining:
         faults += [_owed(step, owed) for step, owed in owing]
     if faults:
@@ -118,6 +96,7 @@ def _finish(
     report_id = new_id()
     case = judge.whole(case, at=started)
     said = facts(case, known, signature, started=started, issued=now, edition=Edition())
+    said = against(work, case, said)
     _, report = report_of(case, said, signature, report_id, press=house.press)
     billed = bill_exam.perform(
         house, work, caller=caller, exam=replace(case.exam, started=started),

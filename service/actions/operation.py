@@ -29,27 +29,27 @@ class Operation:
 
 @contextmanager
 def on_exam(
-    house: House, caller: Caller, task: str, parameters: Json, *, name: str, once: bool = False
+    house: House, caller: Caller, task: str, parameters: Json, *, name: str, once: bool = False, kept: bool = True
 ) -> Iterator[Operation]:
     """The operation on the exam of this Task, the exam held until the end.
 
     The same content again finds `repeated` set and the first answer there. With once, other content than the first
-    time raises Conflict. Raises Missing when the Task is not an exam's."""
+    time raises Conflict; without kept nothing is remembered. Raises Missing when the Task is not an exam's."""
     with house.books.begin(caller.organization) as work:
         exam = work.lock_exam(exam_of(work, task).id)
         if exam is None:
             raise Missing(Fault("not-found", f"There is no exam Task/{task}.", "Task"))
         operation = Operation(work, exam, name, repeats.fingerprint(parameters))
-        kept = f"{name}:{exam.id}" if once else f"{name}:{exam.id}:{operation.fingerprint}"
-        receipt = work.receipt(kept)
+        key = f"{name}:{exam.id}" if once else f"{name}:{exam.id}:{operation.fingerprint}"
+        receipt = work.receipt(key) if kept else None
         if receipt and receipt[0] == operation.fingerprint:
             operation.repeated, operation.answer = True, exact.decode(receipt[1])
         elif receipt and once:
             text = f"The exam was already {PAST[name]} with other content; what is final changes by $amend."
             raise Conflict(Fault("business-rule", text, "Parameters"))
         yield operation
-        if not operation.repeated:
-            work.save_receipt(kept, operation.fingerprint, exact.encode(operation.answer))
+        if kept and not operation.repeated:
+            work.save_receipt(key, operation.fingerprint, exact.encode(operation.answer))
         touched = _touched(operation.answer)
         work.trace(tracing.operation(work, caller, name, task=exam.id, entities=touched))
 

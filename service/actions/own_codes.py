@@ -8,10 +8,12 @@ from service.billing.tariff import Price
 from service.catalogue.catalogue import Catalogue
 from service.exam import asking
 from service.exam.owed import PLANES
+from service.exam.urgent_state import FINDING_STATES, MESSAGE_STATES, METHODS
 from service.fhir import operations, uris
 from service.fhir.writing.invoice import KINDS as INVOICES
 from service.fhir.writing.observation import NOTES, SAID
 from service.fhir.writing.task import STATES
+from service.fhir.writing.urgent import TASKS
 
 Concepts = tuple[Concept, ...]
 _NOTES: Mapping[str, str] = {
@@ -39,8 +41,13 @@ def own_codes(catalogue: Catalogue, prices: Iterable[Price]) -> Iterator[tuple[s
     yield uris.NOTE, "Notes about an exam", _named({**_NOTES, **{code: title for code, _, title in NOTES.values()}})
     yield uris.PLANE, "Planes", _named({code: PLANES[code].capitalize() for code in catalogue.plane_codings})
     yield uris.AMENDMENT, "Kinds of amendment", _named({kind: kind.capitalize() for kind in KINDS})
+    yield uris.REPORT_SECTION, "Sections of a report", _named(dict(catalogue.sections))
     yield uris.OPERATION, "Operations", _named({one.name: one.title for one in operations.ALL})
     yield uris.INVOICE_TYPE, "Kinds of invoice", _named(INVOICES)
+    yield uris.URGENT, "Urgent findings", _named({u.code: u.title for u in catalogue.urgent.values()})
+    yield uris.URGENT_STATE, "States of an urgent finding", _named({**FINDING_STATES, **MESSAGE_STATES})
+    yield uris.METHOD, "How somebody is told", _named(METHODS)
+    yield uris.TASK_CODE, "Kinds of task", _named(TASKS)
 
 
 def vocabulary(catalogue: Catalogue, name: str) -> Concepts:

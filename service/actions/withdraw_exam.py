@@ -8,7 +8,9 @@ from service.actions.case import Case, open_case
 from service.actions.credit_invoice import credit
 from service.actions.operation import Operation, on_exam
 from service.actions.ports import Caller, House
+from service.actions.preliminary_report import issued
 from service.actions.reporting import Signature, facts, report_of, seen
+from service.actions.urgent_case import tasks_of
 from service.actions.writing import rewrite
 from service.basics.errors import Conflict, Fault, RuleBroken
 from service.basics.stored import StepKey
@@ -59,14 +61,15 @@ def _withdraw(house: House, caller: Caller, operation: Operation, parameters: Js
     steps = [{**t, "status": ERROR, "lastModified": now} for t in case.tasks]
     observations = [{**o, "status": ERROR} for o in case.observations]
     procedure = moved(case.procedure, ERROR, reason=reason)
-    report = _report(house, operation, case, reason=reason, by=by)
+    report = _reports(house, operation, case, reason=reason, by=by)
     credited = credit(house, work, exam=exam, practice=case.practice, reason="The exam was withdrawn.")
     credit_id = str(credited.invoice["id"]) if credited.invoice else ""
     if credit_id:
         task["output"] = [*task.get("output", []), outcome("credit", f"Invoice/{credit_id}")]
     money = [c for c, _ in credited.changed] + ([credited.invoice] if credited.invoice else [])
     told = [task, *observations, procedure, *report, *money]
-    rewrite(work, [*steps, *told])
+    urgent = [{**one, "status": ERROR} for one in tasks_of(work, case.task)]
+    rewrite(work, [*steps, *urgent, *told])
     work.save_exam(replace(exam, state="withdrawn", credit=credit_id))
     work.save_steps(StepKey(k.exam, k.code, k.task, ERROR) for k in work.step_keys(exam.id))
     delivering.promise(house, work, case, "withdrawn", told)
@@ -75,20 +78,25 @@ def _withdraw(house: House, caller: Caller, operation: Operation, parameters: Js
     return answered(references=references)
 
 
-def _report(house: House, operation: Operation, case: Case, *, reason: str, by: str) -> list[Json]:
-    """The report as it now reads: withdrawn, why and by whom."""
+def _reports(house: House, operation: Operation, case: Case, *, reason: str, by: str) -> list[Json]:
+    """The report and the preliminary ones as they now read: withdrawn, why and by whom."""
     stored = operation.work.get("DiagnosticReport", case.exam.report) if case.exam.report else None
-    if stored is None:
-        return []
-    written = read_report(exact.decode(stored.body))
+    found = [exact.decode(stored.body)] if stored else []
+    found += issued(operation.work, case.task)
     now = exact.instant(operation.work.now)
+    return [_report(house, case, read_report(one), now=now, reason=reason, by=by) for one in found]
+
+
+def _report(house: House, case: Case, written: WrittenReport, *, now: str, reason: str, by: str) -> Json:
     edition = Edition(
         status=ERROR, number=written.number + 1, reason=reason, by=by, replaced_issued=written.issued,
         changes=("The report is withdrawn: disregard it and destroy copies.",),
     )  # fmt: skip
     signature = signature_of(written)
-    said = facts(case, seen(case), signature, started=case.exam.started, issued=now, edition=edition)
-    return [report_of(case, said, signature, case.exam.report, press=house.press)[1]]
+    said = facts(
+        case, seen(case), signature, started=case.exam.started or written.effective, issued=now, edition=edition
+    )
+    return report_of(case, said, signature, written.id, press=house.press)[1]
 
 
 def signature_of(written: WrittenReport) -> Signature:

@@ -14,6 +14,7 @@ from service.api import (
     metadata,
     operation,
     read,
+    report_forms,
     search,
     write,
 )
@@ -42,8 +43,10 @@ _BY_CODE: Mapping[str, Answerer] = {
 _OF_THE_AUDIT: Mapping[str, Answerer] = {"search-type": audit_read.search, "read": audit_read.read}
 _OF_DEFINITIONS: Mapping[str, Answerer] = {"search-type": catalogue.search, "read": catalogue.read}
 _BY_OPERATION: Mapping[str, Answerer] = {
+    "as-document": report_forms.document,
     "document": document.document,
     "everything": everything.everything,
+    "form": report_forms.form,
     "lastn": lastn.lastn,
     "meta": meta.meta,
     "meta-add": meta.add,

@@ -140,7 +140,9 @@ def _named(name: str, where: str) -> Json:
 def responses(offer: Offer) -> Json:
     """Every status that can come back."""
     done = {"delete": ("204", "200"), "create": ("201", "200"), "read": ("200", "304"), "vread": ("200", "304")}
-    content = {FHIR: {"schema": {"$ref": "#/components/schemas/Resource"}}}
+    content: Json = {FHIR: {"schema": {"$ref": "#/components/schemas/Resource"}}}
+    if offer.files:
+        content |= {kind: {"schema": {"type": "string"}} for kind in ("application/pdf", "text/html", "text/plain")}
     found: Json = {code: _done(code, content) for code in done.get(offer.code, ("200",))}
     refusals = dict(_REFUSALS) | (_WRITING if offer.writes else {})
     if offer.body and not offer.writes:

@@ -51,7 +51,7 @@ class Desk:
             self._audit(offer, caller, given, Answer(499 if isinstance(error, body.Disconnected) else 500))
             raise
         self._audit(offer, caller, given, answer)
-        if answer.body and given.params and given.last("_pretty") == "true":
+        if answer.body and not answer.media and given.params and given.last("_pretty") == "true":
             answer = replace(answer, body=exact.pretty(answer.body))
         await reply(send, answer, media=given.kind, head=given.head)
 
@@ -67,7 +67,7 @@ class Desk:
 
     async def _answer(self, offer: Offer, caller: Caller, given: Given, receive: Receive) -> Answer:
         limits = self._kit.limits
-        given.read(limit=limits.url)
+        given.read(limit=limits.url, files=offer.files)
         rules.permitted(offer, caller.scopes, given.type)
         text = await body.taken(receive, given.headers, kind=offer.body, limits=limits) if offer.body else b""
         params = content(given.params) if given.params else []

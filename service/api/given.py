@@ -24,13 +24,18 @@ class Given:
         self.params: list[tuple[str, str]] = []
         self.kind = media.answer_type("")
 
-    def read(self, *, limit: int) -> None:
-        """Read the parameters and settle the type of the answer. Raises TooLarge, Invalid or NotAcceptable."""
+    def read(self, *, limit: int, files: bool = False) -> None:
+        """Read the parameters and settle the type of the answer. Raises TooLarge, Invalid or NotAcceptable.
+
+        files: the answer may be a file of any type, so Accept (_format before it) is left to the interaction."""
         if len(self.query) > limit:
             raise TooLarge(Fault("too-long", f"The URL is longer than {limit} bytes; post a long search to _search."))
         if self.query:
             self.params = pairs(self.query.decode("latin-1"))
-        self.kind = media.answer_type(self.headers.get("accept", ""), self.last("_format"))
+        if files:
+            self.headers["accept"] = self.last("_format") or self.headers.get("accept", "")
+        else:
+            self.kind = media.answer_type(self.headers.get("accept", ""), self.last("_format"))
 
     def last(self, name: str) -> str:
         """The last value of a parameter, "" without it."""

@@ -18,7 +18,7 @@ class Offer:
 
     letter: the scope it needs on its type. body: "" none, "json" a resource, "patch" a JSON Patch, "bundle" a Bundle,
     "form" search parameters, "perhaps" a resource or nothing. writes: it changes something. only: the types that have
-    it, all when empty; never: the types that don't."""
+    it, all when empty; never: the types that don't. files: it answers with a file unless FHIR is asked for."""
 
     code: str
     letter: str = ""
@@ -27,6 +27,7 @@ class Offer:
     only: frozenset[str] = frozenset()
     never: frozenset[str] = frozenset()
     operation: str = ""
+    files: bool = False
 
     def on(self, type_: str) -> bool:
         """Whether the type has it."""
@@ -39,9 +40,9 @@ _DELETE = Offer("delete", "d", writes=True, only=DIRECTORY)
 _VALIDATE = Offer("operation", body="json", operation="validate")
 
 
-def _looking(name: str, letter: str, type_: str) -> Mapping[str, Offer]:
+def _looking(name: str, letter: str, type_: str, *, files: bool = False) -> Mapping[str, Offer]:
     """An operation on one type that only looks: by GET with its parameters in the URL, or by POST with Parameters."""
-    offer = Offer("operation", letter, only=frozenset({type_}), operation=name)
+    offer = Offer("operation", letter, only=frozenset({type_}), operation=name, files=files)
     return {"GET": offer, "POST": replace(offer, body="perhaps")}
 
 
@@ -76,6 +77,8 @@ PLACES: Mapping[str, Mapping[str, Offer]] = {
     },
     "/{type}/{id}/$everything": _looking("everything", "r", "Patient"),
     "/{type}/{id}/$document": _looking("document", "r", "Composition"),
+    "/{type}/{id}/$as-document": _looking("as-document", "r", "DiagnosticReport"),
+    "/{type}/{id}/$form": _looking("form", "r", "DiagnosticReport", files=True),
     **{
         f"/{{type}}/{{id}}/${name}": {
             "POST": Offer("operation", "u", body="perhaps", writes=True, only=frozenset({"Task"}), operation=name)

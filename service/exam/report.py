@@ -14,7 +14,7 @@ from service.exam.report_closing import (
     signature_section,
     status_words,
 )
-from service.exam.report_facts import Edition, Preparation, ReportFacts
+from service.exam.report_facts import Edition, Preparation, Replaced, ReportFacts
 from service.exam.report_findings import findings_section
 from service.exam.report_limits import limits_section
 from service.exam.report_opening import identity_section, preparation_section, question_section
@@ -22,12 +22,14 @@ from service.exam.report_parts import Line, Measurement, Report, Rules, Section,
 from service.exam.report_step import Ended
 from service.exam.report_step import ended as ended_steps
 from service.exam.report_unseen import Unseen, titles, unseen
+from service.exam.report_urgent import urgent_section
 
 __all__ = [
     "Edition",
     "Line",
     "Measurement",
     "Preparation",
+    "Replaced",
     "Report",
     "ReportFacts",
     "Rules",
@@ -46,6 +48,7 @@ WRITERS: dict[str, Callable[..., Section]] = {
     "limits": limits_section,
     "findings": findings_section,
     "conclusion": conclusion_section,
+    "urgent": urgent_section,
     "signature": signature_section,
     "images": images_section,
 }
@@ -54,7 +57,6 @@ AUTHORED: dict[str, Callable[[ReportFacts], tuple[str, ...]]] = {
     "differentials": lambda facts: facts.differentials,
     "recommendations": lambda facts: facts.recommendations,
     "procedures": lambda facts: facts.procedures,
-    "urgent": lambda facts: facts.urgent,
 }
 
 

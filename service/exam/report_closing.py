@@ -75,11 +75,42 @@ def notices(facts: ReportFacts) -> tuple[str, ...]:
     if edition.status == "entered-in-error":
         return ("This report was withdrawn: it was entered in error. Do not use it.", *_why(facts))
     if edition.status in {"registered", "partial", "preliminary"}:
-        return ("This is not the final report. It may change.",)
+        return (f"This is not the final report. It may change.{_earlier(facts)}",)
     if edition.replaces is None:
-        return ()
+        return _after_preliminary(facts)
     issued = f", issued {words.moment(edition.replaced_issued, zone=facts.zone)}" if edition.replaced_issued else ""
     return (f"Version {edition.number} of this report. It replaces version {edition.replaces}{issued}.", *_why(facts))
+
+
+def _earlier(facts: ReportFacts) -> str:
+    """What a preliminary report says of those before it."""
+    edition = facts.edition
+    if edition.number < 2:
+        return ""
+    before = f", issued {words.moment(edition.replaced_issued, zone=facts.zone)}" if edition.replaced_issued else ""
+    return f" It is preliminary report {edition.number} of this exam and follows number {edition.number - 1}{before}."
+
+
+def _after_preliminary(facts: ReportFacts) -> tuple[str, ...]:
+    """That a final report takes the place of a preliminary one, and what reads otherwise."""
+    before = facts.edition.preliminary
+    if before is None:
+        return ()
+    when = words.moment(before.issued, zone=facts.zone)
+    opening = f"A preliminary report was issued on {when}. This final report takes its place."
+    differs = [f"What differs: {words.sentence(words.one_line(c))}" for c in facts.edition.changes]
+    more = words.count(before.others, "statement")
+    verb = "reads" if before.others == 1 else "read"
+    others = [f"Of the findings and other sections, {more} {verb} otherwise now."] if before.others else []
+    return (opening, *(differs or ["The conclusions are the same."]), *others, *_major(facts))
+
+
+def _major(facts: ReportFacts) -> list[str]:
+    """What the author says of the weight of the change."""
+    if facts.edition.major is None:
+        return []
+    can = "can" if facts.edition.major else "does not"
+    return [f"The author states that the difference {can} change the animal's care."]
 
 
 def _why(facts: ReportFacts) -> list[str]:
@@ -91,4 +122,4 @@ def _why(facts: ReportFacts) -> list[str]:
         ("Told", words.series([words.one_line(t) for t in edition.told])),
     )
     changes = [f"What changed: {words.sentence(words.one_line(c))}" for c in edition.changes]
-    return [*kind, *changes, *(f"{label}: {words.sentence(text)}" for label, text in pairs if text)]
+    return [*kind, *changes, *_major(facts), *(f"{label}: {words.sentence(text)}" for label, text in pairs if text)]

@@ -8,6 +8,7 @@ from service.exam.animal import Animal
 from service.exam.evidence import Evidence
 from service.exam.rules import Service
 from service.exam.survey import Step
+from service.exam.urgent_record import UrgentRecord
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,10 +24,22 @@ class Preparation:
 
 
 @dataclass(frozen=True, slots=True)
+class Replaced:
+    """The last preliminary report that a final one takes the place of: its id, when it was issued, and how many
+    statements besides a person's own words read otherwise now."""
+
+    id: str
+    issued: str
+    others: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class Edition:
     """Which issue of the report this is. status is DiagnosticReport.status; number counts what was issued, from 1.
 
-    The rest is asked of amended, corrected and appended reports: why, by whom, what changed, who was told."""
+    The rest is asked of amended, corrected and appended reports: why, by whom, what changed, who was told. Of a first
+    final report, changes are told against the preliminary one. major: whether the author says that the change could
+    alter the animal's care."""
 
     status: str = "final"
     number: int = 1
@@ -35,6 +48,8 @@ class Edition:
     changes: tuple[str, ...] = ()
     told: tuple[str, ...] = ()
     replaced_issued: str = ""  # instant at which the replaced one was issued
+    preliminary: Replaced | None = None
+    major: bool | None = None
 
     @property
     def replaces(self) -> int | None:
@@ -71,6 +86,7 @@ class ReportFacts:
     comparison: tuple[str, ...] = ()
     procedures: tuple[str, ...] = ()
     urgent: tuple[str, ...] = ()
+    urgent_records: tuple[UrgentRecord, ...] = ()
     remaining: str = ""  # key of the reason why the rest was left
     remaining_detail: str = ""
     out_of_scope: tuple[str, ...] = ()  # structures of this animal that a limited order did not ask for

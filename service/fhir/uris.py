@@ -18,8 +18,10 @@ SERVICE = f"{BASE}/CodeSystem/service"
 CHARGE = f"{BASE}/CodeSystem/charge"
 NOTE = f"{BASE}/CodeSystem/exam-note"  # sedation, doppler, fasting, weight-at-exam, sex-answer
 PLANE = f"{BASE}/CodeSystem/plane"
+SURGERY = f"{BASE}/CodeSystem/surgery"  # operations on an animal's record that take structures away
 TASK_CODE = f"{BASE}/CodeSystem/task-code"
 AMENDMENT = f"{BASE}/CodeSystem/amendment"
+REPORT_SECTION = f"{BASE}/CodeSystem/report-section"
 OPERATION = f"{BASE}/CodeSystem/operation"  # second subtype of an AuditEvent: which operation it was
 INVOICE_TYPE = f"{BASE}/CodeSystem/invoice-type"  # invoice, credit
 

@@ -91,6 +91,13 @@ def test_no_text_changes_an_element_of_it(press: Press, tmp_path: Path, part: in
         assert found == [*plain, *explained], text
 
 
+@pytest.mark.parametrize(
+    "issued", ["2026-11-25T13:20:00.123Z", "2026-11-25T13:20:00+02:00", "2026-11-25T13:20:59.999Z"]
+)
+def test_any_instant_can_be_printed(press: Press, tmp_path: Path, issued: str) -> None:
+    assert "Nov 25" in poppler("pdfinfo", pdf_of(press, replace(FACTS, issued=issued)), tmp_path)
+
+
 def test_what_the_fonts_lack_is_told_by_its_code_and_explained(press: Press, tmp_path: Path) -> None:
     said = " ".join(poppler("pdftotext", pdf_of(press, replace(FACTS, owner="中 Ж א é")), tmp_path).split())
     assert "owner [U+4E2D] Ж" in said

@@ -1,9 +1,12 @@
 """The operations that are offered: what each takes and gives, as facts for whoever declares them."""
 
-from service.fhir.operations.exam import EXAM
+from service.fhir.operations.exam import EXAM as OF_EXAM
+from service.fhir.operations.report import REPORT
 from service.fhir.operations.shape import Operation, Parameter
 from service.fhir.operations.standard import STANDARD
+from service.fhir.operations.urgent import URGENT
 
-ALL = (*STANDARD, *EXAM)
+EXAM = (*OF_EXAM, *URGENT)
+ALL = (*STANDARD, *EXAM, *REPORT)
 
 __all__ = ["ALL", "EXAM", "STANDARD", "Operation", "Parameter"]

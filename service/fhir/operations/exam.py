@@ -60,6 +60,24 @@ EXAM: tuple[Operation, ...] = (
         changes=True,
     ),
     Operation(
+        "preliminary",
+        "exam-preliminary",
+        "Issue a preliminary report",
+        "Reports an open exam as it stands, complete or not: a DiagnosticReport of its own, status preliminary, which "
+        "the final one never overwrites. One that would read like the last one is not issued again.",
+        _EXAM,
+        INSTANCE,
+        (
+            taken("interpreter", "Reference", "Who reports: a reference, or a display.", need=1),
+            taken("conclusion", "string", "What can be concluded so far.", many=True),
+            *_words(),
+            *_REFERENCES,
+            given("Reference", "The preliminary report.", name="report"),
+            given("string", "Its number among the exam's preliminary reports.", name="version"),
+        ),
+        changes=True,
+    ),
+    Operation(
         "settle",
         "exam-settle",
         "Settle a step",

@@ -47,7 +47,7 @@ def _typeset(compiler: typst.Compiler, template: bytes, data: dict[str, Any]) ->
         format="pdf",
         sys_inputs={"data": json.dumps(data)},
         pdf_standards=["ua-1"],
-        timestamp=datetime.fromisoformat(data["issued"]),
+        timestamp=datetime.fromisoformat(data["issued"]).replace(microsecond=0),  # PDF has whole seconds
     )
     if not isinstance(made, bytes):
         raise TypeError("one document was expected")

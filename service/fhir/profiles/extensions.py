@@ -61,6 +61,8 @@ EXTENSIONS: tuple[Own, ...] = (
         Part("change", "string", "One thing that changed", most="*"),
         Part("told", "string", "Who was told of something urgent, and when", most="*"),
         Part("replaced-issued", "instant", "When the version before was issued"),
+        Part("preliminary", "Reference", "The preliminary report that it takes the place of"),
+        Part("major", "boolean", "Whether its author says that the change can alter the animal's care"),
     )),
     Own(uris.X_REPORT_LINE, ("DiagnosticReport",), "A person's own words in the report", parts=(
         Part("section", "code", "Section of the report", least=1),

@@ -100,6 +100,12 @@ def _edition(report: Report) -> dict[str, Any]:
     inner: list[dict[str, Any]] = [{"url": "number", "valuePositiveInt": edition.number}]
     texts = (("by", (edition.by,)), ("change", edition.changes), ("told", edition.told))
     inner += [{"url": name, "valueString": text} for name, many in texts for text in many if text]
+    if edition.preliminary:
+        inner.append(
+            {"url": "preliminary", "valueReference": {"reference": f"DiagnosticReport/{edition.preliminary.id}"}}
+        )
+    if edition.major is not None:
+        inner.append({"url": "major", "valueBoolean": edition.major})
     if edition.replaced_issued:
         inner.append({"url": "replaced-issued", "valueInstant": edition.replaced_issued})
     return {"url": uris.X_REPORT_EDITION, "extension": inner}
