@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from service.actions import judge, suggest_urgent
+from service.actions import derive, judge, suggest_urgent
 from service.actions.ports import Caller, House, Work
 from service.actions.survey_acts import act_on
 from service.actions.survey_entering import Entering
@@ -58,6 +58,7 @@ def note(
     sent = [source(r) for r in resources]
     after = taken(before, [*understood, *_read(before, _waiting(work, before, sent))], by=caller.label)
     work.count_unmapped(_unmapped(before, after))
+    after = derive.derived(work, before, after, sent=resources)
     after, urgent = suggest_urgent.suggest(work, before, after, sent=resources)
     changed = [*keep(work, before, after, sent=sent), *urgent]
     told = [(r, one.found) for r, one in zip(resources, understood, strict=True)]

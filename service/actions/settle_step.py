@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 from typing import Any
 
-from service.actions import judge, note_evidence, suggest_urgent, tracing
+from service.actions import derive, judge, note_evidence, suggest_urgent, tracing
 from service.actions.ports import Caller, House, Work
 from service.actions.survey_acts import act_on
 from service.actions.survey_sheet import Sheet, keep, open_sheet, settled
@@ -34,6 +34,7 @@ def settle(house: House, caller: Caller, task_id: str, parameters: Json) -> Json
         before = open_sheet(house, work, exam)
         on_station = task_id == exam.id
         after = _station(before, act) if on_station else _step(work, before, task_id=task_id, act=act)
+        after = derive.derived(work, before, after)
         after, urgent = suggest_urgent.suggest(work, before, after)
         changed = judge.judge_all(work, before, after, [*keep(work, before, after), *urgent])
         stored = {(s.type, s.id): s for s in rewrite(work, changed)}
