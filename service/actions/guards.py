@@ -13,7 +13,8 @@ from service.fhir.reading.evidence import formula
 Json = dict[str, Any]
 EVIDENCE = frozenset({"Observation", "Media", "ImagingStudy"})
 WAY_OUT = {
-    "Task": "it follows the survey: use $settle, $finish or $withdraw on it",
+    "Task": "it follows the survey: use $settle, $finish or $withdraw on it, or $urgent on that of an urgent finding",
+    "Communication": "it tells an urgent finding: use $urgent, $urgent-attempt or $urgent-acknowledge on its Task",
     "DiagnosticReport": "use $finish, $amend or $withdraw on the exam's Task",
     "Procedure": "it follows the exam: use $finish or $withdraw on the exam's Task",
     "ChargeItem": "charges follow the exam: use $finish or $withdraw on its Task",

@@ -109,6 +109,7 @@ def facts(case: Case, known: Seen, signature: Signature, *, started: str, issued
         comparison=signature.comparison,
         procedures=signature.procedures,
         urgent=signature.urgent,
+        urgent_records=case.urgent,
         remaining=signature.remaining or _left(case)[0],
         remaining_detail=signature.remaining_detail or _left(case)[1],
         out_of_scope=_out_of_scope(case),

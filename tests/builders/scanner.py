@@ -6,6 +6,7 @@ from typing import Any
 
 from service.exam.protocol import rule_of
 from service.exam.rules import Attribute, StepRule
+from service.fhir import uris
 from tests.builders.survey import finding, image, mappings, measurement, owed
 
 Json = dict[str, Any]
@@ -25,7 +26,8 @@ class Scanner:
 
     def everything(self, tasks: Iterable[Json]) -> list[Json]:
         """All that the Tasks of these steps owe."""
-        return [resource for task in tasks for resource in self.owed_by(task)]
+        steps = (t for t in tasks if t["code"]["coding"][0]["system"] == uris.STEP)
+        return [resource for task in steps for resource in self.owed_by(task)]
 
     def owed_by(self, task: Json) -> list[Json]:
         """What proves all that one Task owes: images in its planes, a clip, measurements, findings as expected."""

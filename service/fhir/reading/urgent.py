@@ -9,7 +9,7 @@ from service.exam.survey import Entry
 from service.exam.urgent_record import Attempt, UrgentRecord
 from service.exam.urgent_state import FINDING_TASK, MESSAGE_TASK
 from service.fhir import uris
-from service.fhir.reading.task import entries
+from service.fhir.reading.task import entries, read_basis
 
 Json = dict[str, Any]
 ON_EXAM = "urgent:"  # how an entry of the exam's Task begins that names an urgent finding
@@ -25,6 +25,11 @@ def found_on(task: Json) -> dict[str, str]:
     """What an exam's Task names as urgent: key -> id of the finding's Task."""
     held = (e for e in entries(task) if e.item.startswith(ON_EXAM))
     return {e.item.removeprefix(ON_EXAM): e.source.partition("/")[2] for e in held}
+
+
+def species(task: Json) -> str:
+    """The species of the animal of an exam's Task."""
+    return read_basis(task)[0].species
 
 
 def code(task: Json) -> str:

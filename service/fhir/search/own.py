@@ -20,6 +20,7 @@ OWN = (
     _own("ChargeItem", "definition", "uri", "ChargeItem.definitionUri | ChargeItem.definitionCanonical"),
     _own("Invoice", "charge-item", "reference", "(Invoice.lineItem.chargeItem as Reference)", "ChargeItem"),
     _own("DiagnosticReport", "imaging-study", "reference", "DiagnosticReport.imagingStudy", "ImagingStudy"),
+    _own("Task", "due", "date", "Task.restriction.period.end"),
     _own("Task", "output", "reference", "(Task.output.value as Reference)", *sorted(STORABLE)),
 )
 

@@ -56,6 +56,13 @@ def update_finding(task: Json, entries: Sequence[Entry], *, waits: bool, now: st
     return with_output(changed, task, entries)
 
 
+def named_on(exam_task: Json, entry: Entry, *, now: str) -> Json:
+    """The exam's Task with an urgent finding named on it, begun if it was not."""
+    status = "in-progress" if exam_task["status"] == "accepted" else exam_task["status"]
+    output = [*exam_task.get("output", []), *with_output({}, {}, (entry,))["output"]]
+    return {**exam_task, "status": status, "lastModified": now, "output": output}
+
+
 def restarted(task: Json, tier: Tier, *, now: str) -> Json:
     """The Task with its clock begun anew, by this tier."""
     return {**task, "priority": tier.priority, "extension": _extensions(tier, now), "restriction": _period(tier, now)}
