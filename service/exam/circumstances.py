@@ -101,7 +101,9 @@ def _kilograms(note: Entry | None) -> Decimal | None:
         amount = Decimal(number)
     except InvalidOperation:
         return None
-    return amount * KILOGRAMS[unit] if unit in KILOGRAMS and amount.is_finite() and amount > 0 else None
+    if unit not in KILOGRAMS or not amount.is_finite() or amount <= 0:
+        return None
+    return amount if unit == "kg" else amount * KILOGRAMS[unit]
 
 
 def _fasted(note: Entry | None) -> bool | None:

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
+from fractions import Fraction
 from typing import Protocol
 
 from service.exam import applying
@@ -63,16 +64,16 @@ def judge(
     if factor is None:
         said = f"in {unit}" if unit else "without a unit"
         return Verdict(reason=f"The value {said} cannot be compared with a limit in {chosen.unit}.")
-    return _compared(quantity * factor, chosen)
+    return _compared(Fraction(quantity) * Fraction(factor), chosen)
 
 
-def _compared(value: Decimal, limit: Limit) -> Verdict:
-    """The end of the limit that the value lies beyond, among the sides that the row may flag."""
-    low, high = limit.low, limit.high
+def _compared(value: Fraction, limit: Limit) -> Verdict:
+    """The end of the limit that the exact value lies beyond, among the sides that the row may flag."""
+    low, high, grey = (None if end is None else Fraction(end) for end in (limit.low, limit.high, limit.grey))
     if "H" in limit.flags and high is not None and (value > high or (value == high and not limit.high_inside)):
-        return Verdict("H", limit, limit.soft or (limit.grey is not None and value <= limit.grey))
+        return Verdict("H", limit, limit.soft or (grey is not None and value <= grey))
     if "L" in limit.flags and low is not None and (value < low or (value == low and not limit.low_inside)):
-        return Verdict("L", limit, limit.soft or (limit.grey is not None and value > limit.grey))
+        return Verdict("L", limit, limit.soft or (grey is not None and value > grey))
     if limit.says_normal:
         return Verdict("N", limit, limit.soft)
     return Verdict("", limit, limit.soft, applying.not_beyond(limit))
