@@ -105,7 +105,7 @@ def _in_order(rows: list[Computation], sheets: Sheets) -> None:
 
 
 def readings(
-    sheets: Sheets, *, structures: Mapping[str, Structure], vocabularies: Vocabularies, measures: Measures
+    sheets: Sheets, structures: Mapping[str, Structure], *, vocabularies: Vocabularies, measures: Measures
 ) -> Readings:
     """(structure, attribute, value) of findings that stand for a value of a measurement."""
     found: dict[tuple[str, str, str], tuple[str, Decimal]] = {}
