@@ -11,6 +11,7 @@ from service.catalogue.files import read_folder
 from service.catalogue.load import load
 from service.exam.rules import StepRule
 from service.fhir import exact, uris
+from tests.builders.scanner import Scanner
 
 Json = dict[str, Any]
 AT = "2026-11-25T10:{:02d}:{:02d}+01:00"
@@ -87,9 +88,15 @@ def observations(order_id: str, animal: str) -> list[bytes]:
     return [exact.encode(e["resource"]) for e in entries if e["resource"]["resourceType"] == "Observation"]
 
 
+def rest(order_id: str, animal: str, tasks: list[Json]) -> bytes:
+    """A transaction of all that these Tasks of steps still owe."""
+    owed = Scanner(order_id, animal).everything(t for t in tasks if t["status"] == "ready")
+    return _transaction([(f"urn:uuid:{n:08d}-3333-4333-8333-333333333333", one) for n, one in enumerate(owed)])
+
+
 def finish() -> Json:
-    """Parameters of $finish that leave the rest of the survey for a reason."""
-    given = {"interpreter": "Dr M. Reader", "conclusion": "As far as it was seen, as expected.", "remaining": "pain"}
+    """Parameters of $finish of an exam that owes nothing."""
+    given = {"interpreter": "Dr M. Reader", "conclusion": "As expected."}
     return {"resourceType": "Parameters", "parameter": [{"name": k, "valueString": v} for k, v in given.items()]}
 
 
