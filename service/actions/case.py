@@ -4,11 +4,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from service.actions.gathering import all_of
+from service.actions.gathering import all_of, stored_of
 from service.actions.lookup import Lookup
 from service.actions.ports import Caller, House, View
 from service.actions.practices import practice_of
 from service.actions.urgent_case import records_of
+from service.actions.writing import decoded
 from service.basics.coding import Identifier
 from service.basics.errors import Fault, Missing
 from service.basics.stored import Exam
@@ -23,7 +24,7 @@ from service.fhir import uris
 from service.fhir.reading import order as reading_order
 from service.fhir.reading import patient as reading_patient
 from service.fhir.reading.names import name_of
-from service.fhir.reading.task import is_shelved, read_step, step_code
+from service.fhir.reading.task import step_code, stored_step
 
 Json = dict[str, Any]
 
@@ -59,8 +60,10 @@ def open_case(house: House, view: View, caller: Caller, exam: Exam) -> Case:
     lookup = Lookup(view)
     request, patient = _must(lookup, f"ServiceRequest/{exam.order}"), _must(lookup, f"Patient/{exam.animal}")
     given, _ = reading_patient.animal(patient, catalogue.species)
-    tasks = tuple(t for t in all_of(house, view, "Task", part_of=f"Task/{exam.id}") if step_code(t))
-    steps = tuple(read_step(t, catalogue.protocols[given.species]) for t in tasks if not is_shelved(t))
+    stored = [(t, decoded(t)) for t in stored_of(house, view, "Task", part_of=f"Task/{exam.id}")]
+    tasks = tuple(task for _, task in stored if step_code(task))
+    known = (stored_step(t.body, catalogue.protocols[given.species]) for t, task in stored if step_code(task))
+    steps = tuple(step for step, shelved in known if not shelved)
     order = _order(request, answered(given, steps), catalogue)
     task = _must(lookup, f"Task/{exam.id}")
     based_on = f"ServiceRequest/{exam.order}"

@@ -46,8 +46,8 @@ def _first(work: Work, resource: Json, *, now: str) -> Record:
 
 def _next(work: Work, resource: Json, before: Stored, *, now: str, method: str) -> Record:
     new = _stored(resource, before.version + 1, now=now, method=method)
-    old = search.keys(work.organization, decoded(before))
-    return Record(new, search.keys(work.organization, resource), before, old)
+    old, keys = search.changed(work.organization, before.body, new.body)
+    return Record(new, keys, before, old)
 
 
 def _stored(resource: Json, version: int, *, now: str, method: str) -> Stored:

@@ -28,11 +28,14 @@ class TextMark(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Keys:
-    """All search keys of one resource; `present` has a bit for each parameter that it has a value for."""
+    """Search keys of one resource; `present` has a bit for each parameter that it has a value for.
+
+    covers: the parameters that `present` speaks of (-1: all); of the others the stored bits stay as they are."""
 
     marks: frozenset[Mark]
     texts: frozenset[TextMark]
     present: int = 0
+    covers: int = -1
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +54,9 @@ class Stored:
 
 @dataclass(frozen=True, slots=True)
 class Record:
-    """One version to be written. `before` holds the version it replaces and `old` its keys, None for a new resource."""
+    """One version to be written. `before` holds the version it replaces and `old` its keys, None for a new resource.
+
+    Both may leave out the same keys of elements that did not change."""
 
     new: Stored
     keys: Keys

@@ -12,7 +12,7 @@ from service.basics.errors import Fault, TooLarge
 from service.fhir import exact_faults
 from service.fhir.model_dict import as_dict
 
-__all__ = ["as_dict", "decode", "encode", "instant", "pretty", "trusted"]
+__all__ = ["as_dict", "decode", "elements", "encode", "instant", "pretty", "trusted"]
 
 DEPTH = 64
 MANY = 100_000
@@ -32,6 +32,8 @@ def _number(text: str) -> Decimal:
 
 
 _decoder = msgspec.json.Decoder(float_hook=_number)
+Element = msgspec.Raw  # the text of one element; two can be compared
+_shallow = msgspec.json.Decoder(dict[str, msgspec.Raw])
 
 
 def decode(text: bytes, *, limit_depth: int = DEPTH) -> Any:
@@ -55,9 +57,14 @@ def decode(text: bytes, *, limit_depth: int = DEPTH) -> Any:
     return value
 
 
-def trusted(text: bytes) -> Any:
+def trusted(text: bytes | Element) -> Any:
     """The value of a text that `encode` made: nothing in it can be misread, so nothing is looked for."""
     return _decoder.decode(text)
+
+
+def elements(text: bytes) -> dict[str, Element]:
+    """The elements of an object that `encode` made, each still as its text."""
+    return _shallow.decode(text)
 
 
 def _misread(text: bytes, value: Any) -> bool:

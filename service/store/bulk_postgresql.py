@@ -17,12 +17,14 @@ from service.store.session import Session
 # By row number: without statistics, a plan that finds them by their ids would read all there is of their type.
 _REPLACE = (
     "WITH w AS MATERIALIZED (SELECT * FROM unnest(?::bigint[], ?::bigint[], ?::text[], ?::bigint[], ?::bool[],"
-    " ?::text[], ?::bytea[], ?::bigint[]) AS w (row, version, updated, updated_us, deleted, method, body, present)),"
+    " ?::text[], ?::bytea[], ?::bigint[], ?::bigint[])"
+    " AS w (row, version, updated, updated_us, deleted, method, body, present, stays)),"
     f" kept AS (INSERT INTO former ({FORMER_COLUMNS}) SELECT {', '.join('r.' + c for c in FORMER_COLUMNS.split(', '))}"
     " FROM w JOIN resource r ON r.row = w.row WHERE r.organization = ? AND r.version = w.version - 1"
     " ON CONFLICT (row, version) DO NOTHING)"  # who was overtaken kept it already; the update below then finds no row
     " UPDATE resource SET version = w.version, updated = w.updated, updated_us = w.updated_us, deleted = w.deleted,"
-    " method = w.method, body = w.body, present = w.present FROM w"
+    " method = w.method, body = w.body, present = (resource.present & w.stays) | w.present"
+    " FROM w"
     " WHERE resource.organization = ? AND resource.row = w.row AND resource.version = w.version - 1"
     " RETURNING resource.row"
 )
@@ -46,8 +48,8 @@ def write(session: Session, organization: str, records: Sequence[Record]) -> Non
 def _replace(session: Session, organization: str, records: Sequence[Record]) -> dict[tuple[str, str], int]:
     rows = {(r.new.type, r.new.id): place(session, organization, r) for r in records}
     # in one order everywhere, so that two writers of the same resources never wait for each other in a circle
-    lines = sorted((rows[r.new.type, r.new.id], *version_row(organization, r)[3:]) for r in records)
-    row, version, updated, updated_us, deleted, method, body, present = map(list, zip(*lines, strict=True))
+    lines = sorted((rows[r.new.type, r.new.id], *version_row(organization, r)[3:], ~r.keys.covers) for r in records)
+    row, version, updated, updated_us, deleted, method, body, present, stays = map(list, zip(*lines, strict=True))
     columns = (
         _numbers(row),
         _numbers(version),
@@ -57,6 +59,7 @@ def _replace(session: Session, organization: str, records: Sequence[Record]) -> 
         method,
         body,
         _numbers(present),
+        _numbers(stays),
     )
     done = {found[0] for found in session.rows(_REPLACE, *columns, organization, organization)}
     for r in records:

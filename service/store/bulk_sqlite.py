@@ -18,8 +18,8 @@ _KEEP = (
     f"INSERT INTO former ({FORMER_COLUMNS}) SELECT {FORMER_COLUMNS} FROM resource WHERE organization = ? AND row = ?"
 )
 _REPLACE = (
-    "UPDATE resource SET version = ?, updated = ?, updated_us = ?, deleted = ?, method = ?, body = ?, present = ?"
-    " WHERE organization = ? AND row = ?"
+    "UPDATE resource SET version = ?, updated = ?, updated_us = ?, deleted = ?, method = ?, body = ?,"
+    " present = (present & ?) | ? WHERE organization = ? AND row = ?"
 )
 _ADD = f"INSERT INTO resource ({CURRENT_COLUMNS}) VALUES ({', '.join('?' * 11)})"
 
@@ -30,11 +30,16 @@ def write(session: Session, organization: str, records: Sequence[Record]) -> Non
     replaced = [(row, r) for row, r in zip(rows, records, strict=True) if r.before]
     if replaced:
         session.many(_KEEP, [(organization, row) for row, _ in replaced])
-        lines = [(*version_row(organization, r)[3:], organization, row) for row, r in replaced]
+        lines = [(*_replacing(organization, r), organization, row) for row, r in replaced]
         session.many(_REPLACE, lines)
     added = [(row, *version_row(organization, r)) for row, r in zip(rows, records, strict=True) if not r.before]
     session.many(_ADD, added)
     write_marks(session, mark_changes(zip(rows, records, strict=True)))
+
+
+def _replacing(organization: str, record: Record) -> tuple[object, ...]:
+    *values, present = version_row(organization, record)[3:]
+    return (*values, ~record.keys.covers, present)
 
 
 def _rows(session: Session, organization: str, records: Sequence[Record]) -> list[int]:

@@ -1,5 +1,6 @@
 """What a resource can be found by, and what a search asks for, as numbers the store compares."""
 
+from service.fhir.search.changed import changed
 from service.fhir.search.elements import links
 from service.fhir.search.hashed import key
 from service.fhir.search.index import keys
@@ -7,4 +8,4 @@ from service.fhir.search.offered import parameters
 from service.fhir.search.query import parse, pointing
 from service.fhir.search.table import rows
 
-__all__ = ["key", "keys", "links", "parameters", "parse", "pointing", "rows"]
+__all__ = ["changed", "key", "keys", "links", "parameters", "parse", "pointing", "rows"]

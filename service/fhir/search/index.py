@@ -44,14 +44,25 @@ def _defaults(type_: str) -> tuple[Row, ...]:
 
 def keys(organization: str, resource: dict[str, Any]) -> Keys:
     """All search keys of one valid resource of a type that can be stored."""
+    found = read(organization, resource)
+    referrers.add(resource, found)
+    return kept(found)
+
+
+def kept(found: Found) -> Keys:
+    """What was found, as it crosses the wall to the store."""
+    return Keys(frozenset(found.marks), frozenset(found.texts), found.present)
+
+
+def read(organization: str, resource: dict[str, Any]) -> Found:
+    """What the search parameters of its type find in a resource, or in some of its elements."""
     type_ = resource["resourceType"]
     found = Found(organization, type_, _date(resource, dated(type_)))
     _walk(resource, _tree(type_).below, found)
     for row in _defaults(type_):
         if not any(path[0] in resource for path in row.paths):
             found.token(row.code, "", row.default)
-    referrers.add(resource, found)
-    return Keys(frozenset(found.marks), frozenset(found.texts), found.present)
+    return found
 
 
 def _date(resource: dict[str, Any], names: tuple[str, ...]) -> int:

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from functools import cache
 from typing import Any
 
+from service.fhir import exact
 from service.fhir.search.found import Found
 from service.fhir.search.hashed import key
 from service.fhir.search.references import plain
@@ -16,6 +17,7 @@ Tree = dict[str, Any]  # of itself
 _NONE: Tree = {}
 _ELSEWHERE = "_refers"  # not a search parameter: references from elements that none covers
 _LISTED = re.compile(rf"(?:^|/)(?:{'|'.join(sorted(DIRECTORY))})/[A-Za-z0-9\-.]+$")
+_NAMED = re.compile(rf"(?:{'|'.join(sorted(DIRECTORY))})/".encode())
 _CODED = frozenset({"coding", "code", "category", "bodySite", "method", "valueCodeableConcept", "valueQuantity"})
 _NOT_ASKED = frozenset({"AuditEvent"})  # the audit keeps what was, whatever is deleted
 
@@ -36,6 +38,11 @@ def add(resource: dict[str, Any], found: Found) -> None:
     for link in links:
         if _LISTED.search(plain(link)):
             found.value(_ELSEWHERE, plain(link))
+
+
+def named(text: exact.Element) -> bool:
+    """Whether the text of an element may hold a reference to a directory."""
+    return _NAMED.search(text) is not None
 
 
 @cache

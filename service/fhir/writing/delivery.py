@@ -18,6 +18,10 @@ SINGLE = frozenset({"Bundle", "Composition", "QuestionnaireResponse"})
 _OURS = re.compile(r"(?P<type>[A-Z][A-Za-z]+)/(?P<id>[A-Za-z0-9\-.]{1,64})(/_history/[A-Za-z0-9\-.]{1,64})?")
 
 
+_UUID = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
+_PLAIN = re.compile(r"[A-Za-z0-9\-.:/_]+")  # what neither a search nor a URL escapes
+
+
 @dataclass(frozen=True, slots=True)
 class _Names:
     """What each "Type/id" of ours is called in the Bundle; base: our own base URL, whose absolute links are ours."""
@@ -66,10 +70,9 @@ def reference_of(resource: Json) -> str:
 
 def full_url(resource: Json) -> str:
     """The urn:uuid of a resource: its id, or for an id that is no UUID one derived from type and id."""
-    try:
-        return f"urn:uuid:{uuid.UUID(resource['id'])}"
-    except ValueError:
-        return f"urn:uuid:{uuid.uuid5(uuid.NAMESPACE_URL, f'{uris.BASE}/{reference_of(resource)}')}"
+    if _UUID.fullmatch(resource["id"]):
+        return f"urn:uuid:{resource['id']}"
+    return f"urn:uuid:{uuid.uuid5(uuid.NAMESPACE_URL, f'{uris.BASE}/{reference_of(resource)}')}"
 
 
 def _business_identifier(resource: Json) -> tuple[str, str] | None:
@@ -95,6 +98,8 @@ def _criteria(resource: Json) -> str:
 
 
 def _token(system: str, value: str) -> str:
+    if _PLAIN.fullmatch(system) and _PLAIN.fullmatch(value):
+        return f"{system}|{value}"
     parts = [re.sub(r"([\\,|$])", r"\\\1", part) for part in (system, value)]  # R4 search: , | $ and \ are escaped
     return "|".join(quote(part, safe=":/.-_~") for part in parts)
 
@@ -124,13 +129,15 @@ def _known_as_ours(resource: Json) -> Json:
 
 
 def _rewritten(value: Any, names: _Names) -> Any:
-    if isinstance(value, list):
+    """The same value where nothing in it refers to anything of ours: only what changes is copied."""
+    if type(value) is list:
+        if not any(type(one) is dict for one in value):
+            return value
         return [_rewritten(one, names) for one in value]
-    if not isinstance(value, dict):
-        return value
-    if isinstance(value.get("reference"), str):
+    if type(value.get("reference")) is str:
         value = _reference(value, names)
-    return {key: _rewritten(one, names) for key, one in value.items()}
+    parts = {key: _rewritten(one, names) for key, one in value.items() if type(one) is dict or type(one) is list}
+    return value | parts if parts else value
 
 
 def _reference(given: Json, names: _Names) -> Json:
