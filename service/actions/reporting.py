@@ -6,6 +6,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from service.actions.case import Case, numbers
+from service.actions.judge import known_of
 from service.actions.ports import Press
 from service.basics.coding import Identifier
 from service.exam.entries import UNREAD, live
@@ -116,6 +117,7 @@ def facts(case: Case, known: Seen, signature: Signature, *, started: str, issued
         studies=tuple(_studies(case.images)),
         unmapped=known.unmapped,
         edition=edition,
+        circumstances=known_of(case, at=started),
         zone=ZoneInfo(case.practice.zone),
         language=case.practice.language,
     )

@@ -45,8 +45,6 @@ WRITERS: dict[str, Callable[..., Section]] = {
     "identity": identity_section,
     "question": question_section,
     "preparation": preparation_section,
-    "limits": limits_section,
-    "findings": findings_section,
     "conclusion": conclusion_section,
     "urgent": urgent_section,
     "signature": signature_section,
@@ -64,13 +62,14 @@ def compose(facts: ReportFacts, rules: Rules) -> Report:
     """The report of an exam by the catalogue it was opened with; sections without a statement are left out.
 
     Raises ValueError when the catalogue names a section that nobody writes."""
-    unknown = [key for key, _ in rules.sections if key not in WRITERS and key not in AUTHORED]
+    known = {*WRITERS, *AUTHORED, "limits", "findings"}
+    unknown = [key for key, _ in rules.sections if key not in known]
     if unknown:
         raise ValueError(f"no writer for report section {', '.join(unknown)}")
     ended = ended_steps(facts.steps)
     sorted_out = unseen(ended, rules)
-    sections = tuple(_section(key, facts, rules=rules, title=title, ended=ended) for key, title in rules.sections)
-    found = next((s for s in sections if s.key == "findings"), Section("findings", "", ()))
+    found = findings_section(facts, rules, title=dict(rules.sections).get("findings", ""), ended=ended)
+    sections = tuple(_section(k, facts, rules=rules, title=t, ended=ended, findings=found) for k, t in rules.sections)
     return Report(
         title=f"Report: {words.lower(facts.service.title)}",
         status_words=status_words(facts),
@@ -93,7 +92,11 @@ def compose(facts: ReportFacts, rules: Rules) -> Report:
     )
 
 
-def _section(key: str, facts: ReportFacts, *, rules: Rules, title: str, ended: Ended) -> Section:
+def _section(key: str, facts: ReportFacts, *, rules: Rules, title: str, ended: Ended, findings: Section) -> Section:
+    if key == findings.key:
+        return findings
+    if key == "limits":
+        return limits_section(facts, rules, title=title, ended=ended, findings=findings)
     if key in AUTHORED:
         return authored(key, title, texts=AUTHORED[key](facts), numbered=key == "differentials")
     return WRITERS[key](facts, rules, title=title, ended=ended)

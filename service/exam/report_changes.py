@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from difflib import SequenceMatcher
 
-from service.exam.report_parts import Line, Report, Statement
+from service.exam.report_parts import Line, Measurement, Report, Statement
 from service.exam.report_words import lower
 
 # What differs between any two issues by itself says nothing about the animal.
@@ -21,12 +21,16 @@ def full_text(statement: Statement) -> str:
     if not statement.measurements:
         return said
     limits = list(dict.fromkeys(m.limit for m in statement.measurements))
-    alike = limits[0] if len(limits) == 1 else ""
-    told = [
-        f"{lower(m.title)} {m.value}" + (f" ({m.plane})" if m.plane else "") + ("" if alike else f", {m.limit}")
-        for m in statement.measurements
-    ]
-    return f"{said} Measured{f', {alike}' if alike else ''}: {'; '.join(told)}."
+    alike = limits[0] if len(limits) == 1 and len(statement.measurements) > 1 and ":" not in limits[0] else ""
+    told = [_measured(m, limit="" if alike else m.limit) for m in statement.measurements]
+    remarks = "".join(f" {one}" for m in statement.measurements for one in m.remarks)
+    return f"{said} Measured{f', {alike}' if alike else ''}: {'; '.join(told)}.{remarks}"
+
+
+def _measured(one: Measurement, *, limit: str) -> str:
+    """One measurement as it is read aloud: what, how much, where, how, and what it was compared with."""
+    beside = "".join(f" ({part})" for part in (one.plane, one.method and f"computed: {one.method}") if part)
+    return f"{lower(one.title)} {one.value}{beside}" + (f", {limit}" if limit else "")
 
 
 def changed(old: Report | Sequence[Line], new: Report | Sequence[Line]) -> list[str]:

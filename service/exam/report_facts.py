@@ -5,6 +5,7 @@ from datetime import UTC, tzinfo
 
 from service.basics.coding import Identifier
 from service.exam.animal import Animal
+from service.exam.circumstances import Circumstances
 from service.exam.evidence import Evidence
 from service.exam.rules import Service
 from service.exam.survey import Step
@@ -95,5 +96,6 @@ class ReportFacts:
     studies: tuple[str, ...] = ()  # Study Instance UIDs
     unmapped: int = 0  # entries kept as sent that no row leads to a step
     edition: Edition = field(default_factory=Edition)
+    circumstances: Circumstances | None = None  # what limits hang on; None: nothing is compared with a limit
     zone: tzinfo = UTC  # in which dates and times are read by people
     language: str = "en"

@@ -1,5 +1,6 @@
 """Turns the steps of an exam into the findings section: one statement per structure, normal ones too."""
 
+from service.exam import report_verdict
 from service.exam import report_words as words
 from service.exam.entries import head, live
 from service.exam.report_besides import besides
@@ -8,7 +9,7 @@ from service.exam.report_measurements import measurements
 from service.exam.report_parts import Rules, Section, Statement
 from service.exam.report_step import Ended, Known, Outcome, by_source, recorded, resting, windows
 from service.exam.report_unseen import examined
-from service.exam.report_values import Findings, findings
+from service.exam.report_values import findings
 from service.exam.survey import Entry, Step
 
 SEEN = {"seen", "settled-elsewhere"}
@@ -24,21 +25,22 @@ def findings_section(facts: ReportFacts, rules: Rules, *, title: str, ended: End
 
 def _statement(step: Step, ended: Outcome, *, facts: ReportFacts, rules: Rules, known: Known) -> Statement:
     found = findings(step, rules, known=known)
+    taken = measurements(step, facts, rules=rules, known=known)
     opening = _opening(step, ended, facts=facts, rules=rules)
-    lead = [found.lead] if ended.kind in SEEN else [found.lead, opening]
+    lead = [found.lead, report_verdict.lead(taken), *([] if ended.kind in SEEN else [opening])]
     rest = [*_remarks(step, known), *([opening] if ended.kind in SEEN else [])]
     return Statement(
         " ".join((*rest, *found.sentences(part=ended.kind == "seen-part"))),
         label=step.rule.title,
-        kind=_kind(ended, found),
+        kind=_kind(ended, bool(found.noted or report_verdict.lead(taken))),
         station=step.rule.station_title,
-        measurements=measurements(step, facts, rules=rules, known=known),
+        measurements=taken,
         lead=" ".join(filter(None, lead)),
     )
 
 
-def _kind(ended: Outcome, found: Findings) -> str:
-    if found.noted and ended.kind in SEEN | {"seen-part"}:
+def _kind(ended: Outcome, noted: bool) -> str:
+    if noted and ended.kind in SEEN | {"seen-part"}:
         return "noted"
     kinds = {"seen": "expected", "seen-part": "part", "settled-elsewhere": "expected", "absent-surgical": "absent"}
     return kinds.get(ended.kind, "unseen")

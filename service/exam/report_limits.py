@@ -1,5 +1,6 @@
 """Turns what was not seen, left out or excused into the limits section, so that silence never reads as normal."""
 
+from service.exam import report_verdict
 from service.exam import report_words as words
 from service.exam.report_facts import ReportFacts
 from service.exam.report_findings import operation, reason
@@ -10,13 +11,9 @@ from service.exam.survey import Entry, Step
 
 COMPLETE = "Every structure asked for in this examination was seen."
 COMPLETE_BUT_ABSENT = "Every structure asked for in this examination was seen, except what is absent after surgery."
-NOT_JUDGED = (
-    "No measurement in this report was compared with a reference limit. "
-    "Words such as normal, thick or enlarged are the examiner's own judgement."
-)
 
 
-def limits_section(facts: ReportFacts, rules: Rules, *, title: str, ended: Ended) -> Section:
+def limits_section(facts: ReportFacts, rules: Rules, *, title: str, ended: Ended, findings: Section) -> Section:
     """What limited the examination: each structure by name, with its reason; "nothing did" is said too."""
     sorted_out = unseen(ended, rules)
     told = [
@@ -32,17 +29,14 @@ def limits_section(facts: ReportFacts, rules: Rules, *, title: str, ended: Ended
         *_unread(ended, facts),
     ]
     compared = [] if facts.comparison else [Statement("No earlier examination was compared.")]
-    return Section("limits", title, (*_complete(ended, sorted_out), *told, *_judged(ended), *compared))
+    judged = report_verdict.explained(findings, rules, species=facts.animal.species)
+    return Section("limits", title, (*_complete(ended, sorted_out), *told, *judged, *compared))
 
 
 def _complete(ended: Ended, sorted_out: Unseen) -> list[Statement]:
     if sorted_out.any or not ended:
         return []
     return [Statement(COMPLETE_BUT_ABSENT if sorted_out.absent else COMPLETE)]
-
-
-def _judged(ended: Ended) -> list[Statement]:
-    return [Statement(NOT_JUDGED)] if any(recorded(s, "measure") for s, _ in ended) else []
 
 
 def _listed(label: str, names: list[str], *, kind: str = "plain") -> list[Statement]:

@@ -112,4 +112,6 @@ def _weight(animal: Animal, facts: ReportFacts) -> str:
     if animal.weight_kg is None:
         return ""
     when = f"weighed {words.moment(animal.weight_at, zone=facts.zone)}" if animal.weight_at else "date not stated"
+    days = facts.circumstances.weight_days if facts.circumstances else None
+    when += f", {words.count(days, 'day')} before the examination" if days else ""
     return f"{words.digits(animal.weight_kg)} kg ({when})"

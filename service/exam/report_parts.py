@@ -2,9 +2,12 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Protocol
 
 from service.exam.animal import Animal
+from service.exam.formulas import Formula
+from service.exam.limits import Disagreement, Limit, Limits
 from service.exam.report_facts import Edition
 from service.exam.rules import Attribute, MeasureRule, Reason, Service, Structure
 
@@ -28,6 +31,18 @@ class Rules(Protocol):
     @property
     def measures(self) -> Mapping[tuple[str, str, str], MeasureRule]: ...
     @property
+    def limits(self) -> Limits: ...
+    @property
+    def units(self) -> Mapping[tuple[str, str], Decimal]: ...
+    @property
+    def places(self) -> Mapping[str, str]: ...
+    @property
+    def formulas(self) -> Mapping[str, Formula]: ...
+    @property
+    def disagreements(self) -> Sequence[Disagreement]: ...
+    @property
+    def judging(self) -> Mapping[str, int]: ...
+    @property
     def reasons(self) -> Mapping[str, Reason]: ...
     @property
     def cautions(self) -> Sequence[Caution]: ...
@@ -37,13 +52,23 @@ class Rules(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Measurement:
-    """One measurement in words: value holds every digit as sent with its unit; limit says what it was compared with."""
+    """One measurement in words: value holds every digit as sent with its unit; limit says what it was compared with.
+
+    flag: H, L, N or "" as judged, basis the limit that judged it; missed: a limit exists that does not hold here.
+    method: how a computed value came about; plane: plane and place; remarks: sentences about the value."""
 
     title: str
     value: str
     limit: str
     plane: str = ""
     source: str = ""
+    flag: str = ""
+    soft: bool = False
+    basis: Limit | None = None
+    missed: bool = False
+    method: str = ""
+    key: str = ""
+    remarks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,12 +1,14 @@
 """An invented dog's examination as a report is written from it, and the few catalogue rows that it needs."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date
 from decimal import Decimal
 
 from service.basics.coding import Coding, Identifier
 from service.exam.animal import Animal
 from service.exam.evidence import Evidence, Sighting
+from service.exam.formulas import Formula
+from service.exam.limits import Disagreement, Limit, LimitKey
 from service.exam.report import Preparation, ReportFacts
 from service.exam.rules import Attribute, MeasureRule, Reason, Service, StepRule, Structure, Value
 from service.exam.survey import Entry, Step
@@ -53,6 +55,12 @@ class Rows:
     reasons: dict[str, Reason]
     cautions: tuple[CautionRow, ...]
     sections: tuple[tuple[str, str], ...]
+    limits: dict[LimitKey, tuple[Limit, ...]] = field(default_factory=dict)
+    units: dict[tuple[str, str], Decimal] = field(default_factory=dict)
+    places: dict[str, str] = field(default_factory=dict)
+    formulas: dict[str, Formula] = field(default_factory=dict)
+    disagreements: tuple[Disagreement, ...] = ()
+    judging: dict[str, int] = field(default_factory=dict)
 
 
 def reason(code: str, display: str, *, examined: bool) -> Reason:

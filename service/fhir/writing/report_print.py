@@ -54,4 +54,12 @@ def _step(statement: Statement) -> Json:
 
 
 def _measurement(one: Measurement) -> Json:
-    return {"title": one.title, "value": one.value, "plane": one.plane, "limit": one.limit}
+    return {
+        "title": one.title,
+        "value": one.value,
+        "where": one.plane,
+        "limit": one.limit,
+        "beyond": one.flag in {"H", "L"},
+        "method": f"computed: {one.method}" if one.method else "",
+        "remarks": list(one.remarks),
+    }

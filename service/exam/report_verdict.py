@@ -1,0 +1,101 @@
+"""Turns verdicts on measurements into the words of a report: beside the value, before the findings, in the limits."""
+
+from collections.abc import Iterable, Sequence
+
+from service.exam import limit_words
+from service.exam import report_words as words
+from service.exam.limits import Limit
+from service.exam.report_parts import Measurement, Rules, Section, Statement
+from service.exam.verdict import Verdict
+
+NOT_COMPARED = "not compared with a limit"
+NO_LIMIT = "no limit"
+MARKS = {"H": "above the limit", "L": "below the limit", "N": "within the limit"}
+LEADS = {"H": "Above the limit", "L": "Below the limit"}
+NONE_COMPARED = (
+    "No measurement in this report was compared with a reference limit. "
+    "Words such as normal, thick or enlarged are the examiner's own judgement."
+)
+COMPARED = (
+    "Limits are published ones, chosen for this animal, and judge measurements alone. "
+    "Words such as normal, thick or enlarged are the examiner's own judgement."
+)
+
+
+def limit(verdict: Verdict | None) -> str:
+    """What a value was compared with, for whom that holds and who published it, or why it was not compared."""
+    if verdict is None:
+        return NOT_COMPARED
+    if verdict.flag and verdict.limit is not None:
+        return f"{MARKS[verdict.flag]}: {_spoken(verdict.limit)}{_soft(verdict)}"
+    if verdict.limit is None and verdict.reason.startswith(("There is no limit", "No limit is in force")):
+        return NO_LIMIT
+    return f"not compared: {words.lower(verdict.reason).rstrip('.')}"
+
+
+def missed(verdict: Verdict | None, rows: Sequence[Limit]) -> bool:
+    """Whether a limit exists for this measurement of this species, and none held for the animal or the look."""
+    return bool(verdict and verdict.limit is None and any(row.flags and row.in_force for row in rows))
+
+
+def _spoken(row: Limit) -> str:
+    """ "at most 1.3 mm (<40 kg, fasted 8 h; J Vet Intern Med 2023)"."""
+    whom = ", ".join(limit_words.holds_for(row))
+    source = row.source.words + (f", table {row.table}" if row.table else "")
+    return f"{limit_words.ends(row)} ({'; '.join(filter(None, (whom, source)))})"
+
+
+def _soft(verdict: Verdict) -> str:
+    return (
+        ", a hint only, for sources disagree or it lies in a grey zone" if verdict.soft and verdict.flag != "N" else ""
+    )
+
+
+def lead(many: Iterable[Measurement]) -> str:
+    """The measurements that lie beyond their limit, as sentences for whoever reads no further."""
+    told = []
+    for flag, head in LEADS.items():
+        for soft, hint in ((False, ""), (True, ", as a hint")):
+            found = [f"{words.lower(m.title)} {m.value}" for m in many if m.flag == flag and m.soft is soft]
+            told += [f"{head}{hint}: {'; '.join(found)}."] if found else []
+    return " ".join(told)
+
+
+def explained(findings: Section, rules: Rules, *, species: str) -> list[Statement]:
+    """What the limits of this report are, where their sources disagree, and who published them."""
+    steps = [s for s in findings.statements if s.measurements]
+    if not steps:
+        return []
+    taken = [m for s in steps for m in s.measurements]
+    used = {m.basis.id: m.basis for m in taken if m.basis is not None}
+    if not used:
+        return [Statement(NONE_COMPARED)]
+    many = sum(1 for m in taken if m.basis is not None)
+    verb = "was" if many == 1 else "were"
+    counted = f"{many} of {words.count(len(taken), 'measurement')} {verb} compared with a limit. {COMPARED}"
+    return [Statement(counted), *_disagreements(used.values(), rules, species=species), *_sources(used.values())]
+
+
+def _disagreements(used: Iterable[Limit], rules: Rules, *, species: str) -> list[Statement]:
+    """Where sources disagree on what was judged here, which of them is in force."""
+    told: dict[str, list[str]] = {}
+    for row in used:
+        for one in rules.disagreements:
+            if species in one.species and row.measure in one.measures and set(row.structures) & set(one.structures):
+                source = row.source.words + (f" (table {row.table})" if row.table else "")
+                told.setdefault(one.topic, []).append(source)
+    return [
+        Statement(f"{topic}. In force here: {words.series(list(dict.fromkeys(names)))}.", label="Sources disagree")
+        for topic, names in told.items()
+    ]
+
+
+def _sources(used: Iterable[Limit]) -> list[Statement]:
+    named = dict.fromkeys(_cited(row) for row in used)
+    return [Statement(one, label="Source of limits") for one in sorted(named)]
+
+
+def _cited(row: Limit) -> str:
+    source = row.source
+    parts = (source.authors.strip("()") and source.authors, source.year, source.title, source.journal)
+    return words.sentence(words.one_line(". ".join(p.rstrip(".") for p in parts if p)))
