@@ -25,7 +25,7 @@ class Fact:
 
 
 @dataclass(frozen=True, slots=True)
-class Test:
+class Condition:
     """One condition. sign: = or != with values, or < <= > >= with limit and unit; times: how many readings it takes.
 
     != also holds when nothing was said: what is not known is not taken for good."""
@@ -43,7 +43,7 @@ class Test:
 class Trigger:
     """Conditions that must all hold, in animals of these species."""
 
-    tests: tuple[Test, ...]
+    tests: tuple[Condition, ...]
     species: frozenset[str]
 
 
@@ -111,7 +111,7 @@ def _because(trigger: Trigger, facts: Sequence[Fact], units: Units) -> list[Fact
     return because
 
 
-def _holds(test: Test, fact: Fact, units: Units) -> bool:
+def _holds(test: Condition, fact: Fact, units: Units) -> bool:
     if test.sign == "=":
         return fact.value in test.values
     factor = Decimal(1) if fact.unit == test.unit else units.get((test.unit, fact.unit))
