@@ -1,5 +1,6 @@
 """An animal into its earlier finished exams of this organisation, the latest first, with what they saw."""
 
+from datetime import UTC, datetime
 from typing import Any
 
 from service.actions.gathering import all_of
@@ -25,11 +26,12 @@ def earlier(house: House, view: View, exam: Exam, *, catalogue: Catalogue, speci
     others = [found for t in tasks if t["id"] != exam.id and (found := view.exam(t["id"])) is not None]
     began = exam.started or None
     past = [o for o in others if o.state == "finished" and (not began or moments.compare(o.started, began) == -1)]
-    past.sort(key=lambda one: moments.instant(one.started) or moments.instant(_LONG_AGO) or one.started, reverse=True)
+    past.sort(key=_when, reverse=True)
     return tuple(_seen(house, view, one, catalogue=catalogue, species=species) for one in past[:LOOKED_AT])
 
 
-_LONG_AGO = "0001-01-01T00:00:00Z"
+def _when(exam: Exam) -> datetime:
+    return moments.instant(exam.started) or datetime.min.replace(tzinfo=UTC)
 
 
 def _seen(house: House, view: View, exam: Exam, *, catalogue: Catalogue, species: str) -> Earlier:

@@ -10,6 +10,7 @@ from service.billing.tariff import Price
 from service.exam.formulas import Computation, Formula
 from service.exam.limits import Disagreement, Limit, Limits, Table
 from service.exam.rules import Attribute, MeasureRule, Protocol, Reason, Service, Structure
+from service.exam.trend import Repeatability
 from service.exam.urgent import Tier, UrgentRule
 
 Key = tuple[str, str]  # (system URI, code)
@@ -72,3 +73,6 @@ class Catalogue:
     finding_readings: Mapping[tuple[str, str, str], tuple[str, Decimal]] = field(
         default_factory=dict
     )  # (structure, attribute, value) -> (measure, what it reads)
+    repeatability: Mapping[tuple[str, str, str], Repeatability] = field(
+        default_factory=dict
+    )  # (species, structure or "", measure)

@@ -14,6 +14,7 @@ from service.catalogue import (
     limit_tables,
     limits,
     measurements,
+    repeatability,
     senders,
     survey,
     trade,
@@ -85,7 +86,11 @@ def _computing(
 ) -> dict[str, Any]:
     known = formulas.formulas(sheets)
     rows = computations.computations(sheets, formulas=known, measures=measures, units=units)
-    return {"formulas": known, "computations": rows}
+    return {
+        "formulas": known,
+        "computations": rows,
+        "repeatability": repeatability.repeatability(sheets, measures),
+    }
 
 
 def _money(sheets: Sheets) -> dict[str, Any]:

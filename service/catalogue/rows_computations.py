@@ -69,3 +69,14 @@ class ReadingRow(Row):
     measure: Name
     reads: Number
     source: Text
+
+
+class RepeatabilityRow(Row):
+    """repeatability.csv: a smaller change may be the measuring alone; without structures for all that have it."""
+
+    key: ClassVar[tuple[str, ...]] = ("measure", "structures", "species")
+    measure: Name
+    structures: Words
+    species: Species
+    within: Annotated[str, StringConstraints(pattern=r"^(0|[1-9]\d*)(\.\d+)?%?$")]
+    source: Text
