@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from typing import Any
 
-from service.actions import bill_exam
+from service.actions import bill_exam, operations_on_record
 from service.actions.lookup import Lookup
 from service.actions.ports import Caller, House, Work
 from service.actions.practices import practice_of
@@ -38,7 +38,8 @@ def accept(house: House, work: Work, caller: Caller, request: Json, *, lookup: L
     )
     work.keep_catalogue(catalogue.hash, pack(catalogue.files))
     practice = practice_of(house, work)
-    tasks, keys = open_steps(work, exam=exam, order=order, catalogue=catalogue, practice=practice)
+    record = operations_on_record.known(house, work, order.animal.id, lookup)
+    tasks, keys = open_steps(work, exam=exam, order=order, catalogue=catalogue, practice=practice, record=record)
     charges = bill_exam.plan(house, work, caller=caller, exam=exam, order=order, catalogue=catalogue)
     write(work, [*tasks, procedure(exam.procedure, order), *charges])
     work.save_exam(exam)

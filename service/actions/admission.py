@@ -1,9 +1,10 @@
 """What a transaction of a practice means: new orders open exams, evidence settles steps, a revoked order cancels."""
 
 from collections.abc import Iterable, Sequence
+from operator import itemgetter
 from typing import Any
 
-from service.actions import accept_order, cancel_order, note_evidence
+from service.actions import accept_order, cancel_order, note_evidence, operations_on_record
 from service.actions.gathering import all_of
 from service.actions.guards import EVIDENCE, named, orders_of
 from service.actions.lookup import Lookup
@@ -39,7 +40,7 @@ def admit(
     exams, faults = _evidence(work, waiting, house.base, opened=_open_exams(house, work, reborn))
     if faults:
         raise RuleBroken(*faults)
-    for exam, found in exams:
+    for exam, found in _with_operations(house, work, exams, waiting):
         resources, places = [r for r, _ in found], [place for _, place in found]
         derived += note_evidence.note(house, work, caller, exam, resources, places=places, patients=reborn)
     return derived
@@ -77,6 +78,18 @@ def _open_exams(house: House, work: Work, animals: Iterable[str]) -> list[str]:
     """The Tasks of the exams of these animals that still take evidence."""
     criteria = {"code": f"{uris.TASK_FULFIL}|fulfill", "status": "in-progress"}
     return [t["id"] for one in animals for t in all_of(house, work, "Task", patient=f"Patient/{one}", **criteria)]
+
+
+def _with_operations(
+    house: House, work: Work, exams: Iterable[tuple[Exam, Placed]], waiting: Sequence[Pending]
+) -> list[tuple[Exam, Placed]]:
+    """The exams with the operations on their animals' records that this transaction brings."""
+    found = {exam.id: (exam, placed) for exam, placed in exams}
+    for task, resource, place in sorted(operations_on_record.noted(house, work, waiting), key=itemgetter(0)):
+        exam = found[task][0] if task in found else work.lock_exam(task)
+        if exam is not None:
+            found.setdefault(task, (exam, []))[1].append((resource, place))
+    return list(found.values())
 
 
 def _evidence(

@@ -21,6 +21,9 @@ _NOTES: Mapping[str, str] = {
     "fasting": "Fasting state",
     "sedation": "Sedation given",
     "weight": "Body weight at the exam",
+    "ideal-weight": "Ideal body weight",
+    "recumbency": "Recumbency during the examination",
+    "heat": "Signs of heat",
     "stability": "Whether the animal is stable",
     "azotaemia": "Whether the animal is azotaemic",
 }
@@ -39,6 +42,7 @@ def own_codes(catalogue: Catalogue, prices: Iterable[Price]) -> Iterator[tuple[s
     yield uris.SERVICE, "Services that can be ordered", _named({s.key: s.title for s in catalogue.services.values()})
     yield uris.CHARGE, "Charges", _named({p.code: p.text for p in prices})
     yield uris.NOTE, "Notes about an exam", _named({**_NOTES, **{code: title for code, _, title in NOTES.values()}})
+    yield uris.SURGERY, "Surgery that takes an organ away", _surgery(catalogue)
     yield uris.PLANE, "Planes", _named({code: PLANES[code].capitalize() for code in catalogue.plane_codings})
     yield uris.AMENDMENT, "Kinds of amendment", _named({kind: kind.capitalize() for kind in KINDS})
     yield uris.REPORT_SECTION, "Sections of a report", _named(dict(catalogue.sections))
@@ -74,6 +78,11 @@ def _structures(catalogue: Catalogue) -> Concepts:
 def _steps(catalogue: Catalogue) -> Concepts:
     rules = [*asking.RULES.values(), *(step for one in catalogue.protocols.values() for step in one.steps)]
     return _named({rule.code: rule.title for rule in reversed(rules)})
+
+
+def _surgery(catalogue: Catalogue) -> Concepts:
+    rows = {code: row.display for (system, code, _), row in catalogue.operations.items() if system == uris.SURGERY}
+    return _named(rows)
 
 
 def _attributes(catalogue: Catalogue) -> Concepts:

@@ -14,6 +14,7 @@ from service.basics.ids import new_id
 from service.basics.stored import Exam
 from service.exam.act import Act
 from service.exam.entries import UNREAD, disposition, items, kind
+from service.exam.on_record import waits
 from service.exam.settle_faults import own_disposition
 from service.exam.survey import Step
 from service.fhir import exact
@@ -77,10 +78,10 @@ def _station(before: Sheet, act: Act) -> Sheet:
 
 
 def _expectable(sheet: Sheet, step: Step) -> bool:
-    """Whether "all as expected here" speaks of the step: open, begun or owed, not put off, nothing unread waiting."""
+    """Whether "all as expected here" speaks of the step: open, begun or owed, not put off, nothing waiting."""
     state = sheet.state(step)
     unread = any(item.startswith(UNREAD) for item in items(step))
-    return state[0] == "ready" and state[1] != "deferred" and _undecided(step) and not unread
+    return state[0] == "ready" and state[1] != "deferred" and _undecided(step) and not unread and not waits(step)
 
 
 def _undecided(step: Step) -> bool:

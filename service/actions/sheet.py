@@ -8,7 +8,7 @@ from service.basics.ids import new_id
 from service.basics.stored import Exam, Stored
 from service.billing.practice import Practice
 from service.catalogue.catalogue import Catalogue
-from service.exam import survey_state
+from service.exam import follow_up, survey_state
 from service.exam.entries import live
 from service.exam.fitting import Scope, fitted
 from service.exam.rules import Attribute
@@ -64,13 +64,14 @@ class Sheet:
 
     def _titles(self, step: Step) -> dict[str, str]:
         species, structure = self.scope.animal.species, step.rule.structure
-        rows = {m: self.rules.measures.get((species, structure, m)) for m in step.rule.measures}
+        more = (k for wanted in follow_up.measures(step, self.attributes(step)) for k in wanted.split("|"))
+        rows = {m: self.rules.measures.get((species, structure, m)) for m in (*step.rule.measures, *more)}
         return {f"measure:{m}": row.title for m, row in rows.items() if row}
 
 
 def settled(sheet: Sheet) -> Sheet:
     """The sheet after second looks took effect and answers added, took up or shelved steps."""
-    steps, shelved = fitted(sheet.steps, sheet.shelved, scope=sheet.scope, new_task=new_id)
+    steps, shelved = fitted(sheet.steps, sheet.shelved, scope=sheet.scope, new_task=new_id, noted=live(sheet.whole))
     sheet = replace(sheet, steps=steps, shelved=shelved)
     done = [s.rule.code for s in steps if s.rule.settles and sheet.state(s) in _SEEN]
     return replace(sheet, steps=survey_state.settle_elsewhere(steps, done))

@@ -9,7 +9,7 @@ from service.actions.sheet import Sheet
 from service.actions.writing import decoded
 from service.basics.stored import StepKey
 from service.exam import moments, survey_state
-from service.exam.entries import live, newly_retracted
+from service.exam.entries import ON_RECORD, head, live, newly_retracted
 from service.exam.survey import Owed, Step
 from service.fhir.writing.observation import withdrawn
 from service.fhir.writing.task import step_task, update_exam, update_step
@@ -58,14 +58,20 @@ def _whole(work: Work, before: Sheet, after: Sheet, *, touched: bool) -> list[Js
     """The exam's Task when anything was entered for it, and the exam's row: begun, and since when."""
     if not touched and before.whole == after.whole:
         return []
-    exam = replace(after.exam, state="in-progress", started=_started(before, after))
+    begins = any(_begins(s) for s in (*after.steps, *after.shelved, after.whole))
+    exam = replace(after.exam, state="in-progress", started=_started(before, after)) if begins else after.exam
     if exam != before.exam:
         work.save_exam(exam)
     if before.whole == after.whole and before.exam.state == exam.state:
         return []
     task = decoded(after.tasks[exam.id])
-    status = "in-progress" if task["status"] == "accepted" else task["status"]
+    status = "in-progress" if begins and task["status"] == "accepted" else task["status"]
     return [update_exam(task, after.whole.entries, status=status, now=after.now)]
+
+
+def _begins(step: Step) -> bool:
+    """Whether anything was entered, be it taken back again, but what the animal's record says."""
+    return any(head(e) != ON_RECORD for e in step.entries)
 
 
 def _started(before: Sheet, after: Sheet) -> str:

@@ -2,10 +2,10 @@
 
 from service.basics.coding import Coding
 from service.catalogue.codings import Codes
-from service.catalogue.rows_codes import OrganRow
+from service.catalogue.rows_codes import OperationRow, OrganRow
 from service.catalogue.rows_survey import StructureRow
 from service.catalogue.sheets import Placed, Sheets
-from service.exam.rules import Structure
+from service.exam.rules import Operation, Structure
 
 OrganKey = tuple[str, str, str]
 
@@ -54,3 +54,16 @@ def _named(placed: Placed[OrganRow], sheets: Sheets, named: dict[str, tuple[str,
         if name not in known:
             sheets.fault(placed.line, f'structure or organ "{name}" is not in structures.csv')
     return tuple(dict.fromkeys(key for name in placed.row.structures for key in named.get(name, ())))
+
+
+def operations(sheets: Sheets, codes: Codes) -> dict[OrganKey, Operation]:
+    """(system, code, side) of an operation -> the structures that it takes away."""
+    found: dict[OrganKey, Operation] = {}
+    for placed in sheets.read("operations.csv", OperationRow):
+        row = placed.row
+        for name in row.structures:
+            if name not in sheets.known("structures.csv", "structure"):
+                sheets.fault(placed.line, f'structure "{name}" is not in structures.csv')
+        system, code = codes.key(placed.line, row.system, row.code)
+        found[system, code, row.laterality] = Operation(row.operation, row.display, row.structures)
+    return found

@@ -9,7 +9,7 @@ from service.billing.practice import Practice
 from service.billing.tariff import Price
 from service.exam.formulas import Computation, Formula
 from service.exam.limits import Disagreement, Limit, Limits, Table
-from service.exam.rules import Attribute, MeasureRule, Protocol, Reason, Service, Structure
+from service.exam.rules import Attribute, MeasureRule, Operation, Protocol, Reason, Service, Structure
 from service.exam.trend import Repeatability
 from service.exam.urgent import Tier, UrgentRule
 
@@ -58,6 +58,8 @@ class Catalogue:
     sections: tuple[tuple[str, str], ...]  # report sections in order: (key, title)
     unique_identifiers: frozenset[Key]  # (resource type, v2-0203 type code) kinds that belong to one resource
     units: Mapping[tuple[str, str], Decimal] = field(default_factory=dict)  # (unit, unit sent) -> factor to the unit
+    # (system, code, laterality or "") -> what an operation on the animal's record has taken
+    operations: Mapping[tuple[str, str, str], Operation] = field(default_factory=dict)
     limits: Limits = field(default_factory=dict)  # (species, structure, measure) -> rows, those shown only among them
     limit_rows: Mapping[str, Limit] = field(default_factory=dict)  # by name
     tables: tuple[Table, ...] = ()  # of limits, of which one is chosen

@@ -16,7 +16,7 @@ from service.catalogue.rows_codes import (
 )
 from service.catalogue.sheets import Line, Placed, Sheets
 
-OWN_SYSTEMS = ("structure", "measure", "attribute", "finding", "note", "plane", "service")
+OWN_SYSTEMS = ("structure", "measure", "attribute", "finding", "note", "plane", "service", "surgery")
 
 
 class Codes:

@@ -62,6 +62,7 @@ def _catalogue(sheets: Sheets, files: Mapping[str, str]) -> Catalogue:
         services=services,
         orders=orders,
         organs=anatomy.organs(sheets, codes, structures=structures),
+        operations=anatomy.operations(sheets, codes),
         sites=senders.sites(sheets, codes, structures=structures, sides=lateralities),
         lateralities=lateralities,
         properties=senders.properties(sheets, codes, measures=measures, vocabularies=vocabularies),
@@ -72,9 +73,7 @@ def _catalogue(sheets: Sheets, files: Mapping[str, str]) -> Catalogue:
         unique_identifiers=codings.unique_identifiers(sheets),
         cautions=trade.cautions(sheets),
         sections=trade.sections(sheets),
-        finding_readings=computations.readings(
-            sheets, structures=structures, vocabularies=vocabularies, measures=measures
-        ),
+        finding_readings=computations.readings(sheets, structures, vocabularies=vocabularies, measures=measures),
         **_computing(sheets, measures, units=units),
         **_money(sheets),
         **_judging(sheets, measures, tables=tables),

@@ -81,6 +81,20 @@ class OrganRow(Row):
     structures: Words
 
 
+class OperationRow(Row):
+    """operations.csv: an operation on an animal's record and the structures that it took."""
+
+    key: ClassVar[tuple[str, ...]] = ("system", "code", "laterality")
+    system: Name
+    code: Text
+    display: Text
+    laterality: Side
+    operation: Name
+    structures: Words
+    grade: Grade
+    source: Text
+
+
 class PropertyRow(Row):
     """properties.csv: what a sender says was measured or stated; of several, the one that the structure has."""
 

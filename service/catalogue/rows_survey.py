@@ -56,7 +56,7 @@ class StepRow(Row):
     species: Species
     sex: Literal["", "male", "female"]
     neutered: YesNoOrEither
-    special: Literal["", "retained-testis", "pregnancy"]
+    special: Literal["", "retained-testis", "pregnancy", "uterus", "stump", "ovarian-bed"]
     requirement: Literal[
         "required",
         "required-attempt",

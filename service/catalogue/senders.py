@@ -20,6 +20,7 @@ NOTES = frozenset(
         "weight",
         "sex",
         "testes",
+        "heat",
         "stability",
         "azotaemia",
         "ideal-weight",

@@ -24,3 +24,5 @@ class Animal:
     weight_at: str = ""
     scrotal_testes: int | None = None  # None: not counted
     pregnant: bool | None = None
+    uterus: bool | None = None  # of a neutered female: whether the uterus was left; None: not known
+    in_heat: bool | None = None  # signs of heat

@@ -5,8 +5,9 @@ from dataclasses import replace
 
 from service.exam.animal import Animal
 from service.exam.entries import live
+from service.exam.found_out import found_out
 from service.exam.rules import StepRule
-from service.exam.survey import Step
+from service.exam.survey import Entry, Step
 
 BEFORE = "Before the survey"
 SEX, NEUTERED, TESTES = "statement:sex", "statement:neutered", "statement:scrotal-testes"
@@ -56,8 +57,12 @@ def answer(step: Step) -> str:
     return given[-1] if given else ""
 
 
-def answered(animal: Animal, steps: Iterable[Step]) -> Animal:
-    """The animal with what the steps that ask have been told: only what its own data left open."""
+def answered(animal: Animal, steps: Iterable[Step], noted: Iterable[Entry] = ()) -> Animal:
+    """The animal with what the exam has been told and found out: only what its own data left open.
+
+    noted: the live entries of the exam as a whole."""
+    steps = list(steps)
+    animal = found_out(animal, steps, noted)
     given = {question(s.rule): found for s in steps if (found := answer(s))}
     sex = animal.sex or given.get(SEX, "")
     neutered = animal.neutered

@@ -11,7 +11,7 @@ class Sighting:
     """One Observation, Media or ImagingStudy as sent, read but not yet understood."""
 
     source: str  # "Observation/<id>"
-    kind: str  # observation, still, clip, study
+    kind: str  # observation, still, clip, study, operation
     codes: tuple[Coding, ...] = ()
     site: tuple[Coding, ...] = ()  # codings of bodySite, laterality among them
     planes: tuple[Coding, ...] = ()
@@ -36,6 +36,7 @@ class Sighting:
     unrounded: Decimal | None = None  # the computed value with all its digits: what is compared with a limit
     differs: tuple[str, ...] = ()  # what a result that was sent should be by its own inputs, in words
     place: str = ""  # where in the structure it was taken: a code of mappings/places.csv
+    which: str = ""  # of several alike (fetuses), the one that is spoken of
     part: int = -1  # which component says it; -1: the resource itself
 
 

@@ -3,11 +3,12 @@
 from collections.abc import Mapping
 from typing import Protocol
 
-from service.exam import body_site
+from service.exam import body_site, follow_up
 from service.exam.asking import ANSWERS, NEUTERED, SEX, TESTES
 from service.exam.body_site import NOTHING, Place, Sites
+from service.exam.entries import ON_RECORD
 from service.exam.evidence import Evidence, Sighting, Unmapped
-from service.exam.rules import Attribute, MeasureRule
+from service.exam.rules import Attribute, MeasureRule, Operation
 
 Key = tuple[str, str]
 Found = tuple[Evidence | Unmapped, ...]
@@ -25,6 +26,8 @@ class Codebook(Sites, Protocol):
     @property
     def vocabularies(self) -> Mapping[str, tuple[Attribute, ...]]: ...
     @property
+    def operations(self) -> Mapping[tuple[str, str, str], Operation]: ...
+    @property
     def measures(self) -> Mapping[tuple[str, str, str], MeasureRule]: ...
 
 
@@ -32,6 +35,8 @@ def match(sighting: Sighting, catalogue: Codebook, species: str) -> Found:
     """What the sighting proves, and what of it no row leads anywhere. Nothing is guessed, nothing dropped.
 
     A still, clip or study proves images and planes; an Observation its planes, measurement, finding or statement."""
+    if sighting.kind == "operation":
+        return _operated(sighting, catalogue)
     notes = _notes(sighting, catalogue)
     if notes:
         return notes
@@ -47,6 +52,18 @@ def match(sighting: Sighting, catalogue: Codebook, species: str) -> Found:
         value = value or ("1" if sighting.kind == "study" else "")
         return (Evidence(sighting, site.structure, (image, *planes), value), *lost)
     return (*_observed(sighting, site.structure, catalogue, species=species, planes=planes), *lost)
+
+
+def _operated(sighting: Sighting, catalogue: Codebook) -> Found:
+    """An operation on record, for each structure that it took; one that no row knows says nothing of the survey."""
+    sides = {catalogue.lateralities[k] for c in sighting.site if (k := (c.system, c.code)) in catalogue.lateralities}
+    wanted = [*sides, ""] if len(sides) == 1 else [""]
+    keys = ((c.system, c.code, side) for c in sighting.codes for side in wanted)
+    row = next((catalogue.operations[k] for k in keys if k in catalogue.operations), None)
+    if row is None:
+        return ()
+    item = f"{ON_RECORD}:{row.key}"
+    return tuple(Evidence(sighting, s, (item,), sighting.text) for s in row.structures)
 
 
 def _observed(
@@ -77,7 +94,14 @@ def _absent(sighting: Sighting, structure: str, *, item: str) -> Found:
 def _measured(sighting: Sighting, structure: str, *, items: tuple[str, ...]) -> Found:
     if sighting.quantity is None:
         return (Unmapped(sighting, "value", NOTHING, (structure,), items[0]),)
-    return (Evidence(sighting, structure, items),)
+    return (Evidence(sighting, structure, items, _counted(sighting, items[0].partition(":")[2])),)
+
+
+def _counted(sighting: Sighting, measure: str) -> str:
+    """What the entry must know: a number counted, or of which of several the reading is."""
+    if measure in follow_up.PER.values():
+        return str(sighting.quantity)
+    return sighting.which if measure in follow_up.PER else ""
 
 
 def _found(sighting: Sighting, structure: str, catalogue: Codebook, *, item: str, planes: tuple[str, ...]) -> Found:

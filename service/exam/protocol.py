@@ -35,19 +35,35 @@ def _fits(rule: StepRule, animal: Animal) -> bool:
     if rule.requirement == "not-applicable":
         return False
     if rule.special == "retained-testis":
-        few = animal.scrotal_testes is not None and animal.scrotal_testes < 2
-        return animal.sex == "male" and animal.neutered is False and few
+        return _searched(animal)
     if rule.sex and rule.sex != animal.sex:
         return False
+    if rule.special in {"uterus", "stump"}:
+        return animal.neutered is not None and _has_uterus(animal) is (rule.special == "uterus")
     if rule.neutered is not None and rule.neutered is not animal.neutered:
         return False
     return not (rule.special == "pregnancy" and animal.pregnant is False)
 
 
+def _searched(animal: Animal) -> bool:
+    """Fewer than two testes in the scrotum and no castration on record; one testis left contradicts the record."""
+    testes = animal.scrotal_testes
+    few = testes is not None and testes < 2
+    return animal.sex == "male" and few and (animal.neutered is False or testes == 1)
+
+
+def _has_uterus(animal: Animal) -> bool:
+    """Ovariectomy leaves a uterus to examine; of which kind the operation was is not guessed."""
+    return animal.neutered is False or animal.uterus is True
+
+
 def _present(rule: StepRule, animal: Animal) -> StepRule:
-    """A gestation that is known of is a required step."""
-    known = rule.special == "pregnancy" and animal.pregnant
-    return replace(rule, requirement="required") if known else rule
+    """A gestation that is known of is a required step; signs of heat after neutering ask for the ovarian bed."""
+    if rule.special == "pregnancy" and animal.pregnant:
+        return replace(rule, requirement="required")
+    if rule.special == "ovarian-bed" and animal.in_heat:
+        return replace(rule, requirement="required-attempt")
+    return rule
 
 
 def _asked_for(rule: StepRule, named: Collection[str]) -> StepRule:
@@ -68,6 +84,6 @@ def _questions(protocol: Protocol, animal: Animal, *, service: Service, named: C
 
 
 def _hangs_on_neutering(rule: StepRule, animal: Animal) -> bool:
-    hangs = rule.neutered is not None or rule.special == "retained-testis"
+    hangs = rule.neutered is not None or rule.special in {"retained-testis", "uterus", "stump"}
     sex = "male" if rule.special == "retained-testis" else rule.sex
     return hangs and (not sex or not animal.sex or sex == animal.sex)

@@ -32,7 +32,7 @@ class StepRule:
     requirement: str  # required, required-attempt, if-visible, if-present, if-relevant, only-if-asked, optional
     sex: str = ""  # "", male, female
     neutered: bool | None = None  # None: either
-    special: str = ""  # "", retained-testis, pregnancy: a condition that code decides
+    special: str = ""  # "", retained-testis, pregnancy, uterus, stump, ovarian-bed: a condition that code decides
     planes: tuple[str, ...] = ()  # long, short, multi
     stills: int = 0
     clip: str = "no"  # no, optional, required, required-if-present
@@ -122,6 +122,15 @@ class Reason:
     remaining: bool  # may be given as `remaining` at finish
     suggestion: str = ""
     dispositions: tuple[str, ...] = ("not-seen", "seen-part")
+
+
+@dataclass(frozen=True, slots=True)
+class Operation:
+    """An operation that takes structures away."""
+
+    key: str
+    display: str
+    structures: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from service.exam.entries import UNREAD, begun
 from service.exam.evidence import Evidence, Sighting, Unmapped
 from service.exam.survey import Entry, Step
 
-WITH_VALUE = ("finding:", "still", "statement:")
+WITH_VALUE = ("finding:", "still", "statement:", "measure:")
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,15 +44,28 @@ def targets(structure: str, steps: Iterable[Step], *, station: int | None) -> li
 
 def _placed(one: Evidence, steps: Sequence[Step], *, result: Spread, now: str) -> None:
     found = targets(one.structure, steps, station=one.sighting.station)
-    if not found:
+    if not found and one.sighting.kind == "operation":
+        result.whole.extend([_recorded(one, item) for item in one.items if not _listed(result.whole, item)])
+    elif not found:
         result.whole.append(_entry(one.sighting, f"outside:{one.structure}", now=now))
     for step in found:
         kept = result.entries.setdefault(step.rule.code, [])
         for item in one.items:
-            if item.startswith("disposition:"):
+            if one.sighting.kind == "operation":
+                kept.append(_recorded(one, item))
+            elif item.startswith("disposition:"):
                 result.stated.append((step.rule.code, one.sighting))
             else:
                 kept.append(_entry(one.sighting, item, value=_value(one, item), now=now))
+
+
+def _recorded(one: Evidence, item: str) -> Entry:
+    """An operation on record; it bears no time of a look, for nobody looked."""
+    return Entry(item, one.sighting.source, "", one.sighting.by, one.value)
+
+
+def _listed(entries: Iterable[Entry], item: str) -> bool:
+    return any(e.item == item for e in entries)
 
 
 def _of_the_animal(one: Evidence, steps: Sequence[Step], *, result: Spread, now: str) -> None:

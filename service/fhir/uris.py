@@ -34,6 +34,7 @@ ORGANIZATION = f"{BASE}/organization"  # identifier system of an organisation he
 X_PLANE = f"{BASE}/StructureDefinition/plane"  # on Observation: valueCodeableConcept
 X_WINDOW = f"{BASE}/StructureDefinition/window"  # valueString
 X_STATION = f"{BASE}/StructureDefinition/station"  # valuePositiveInt
+X_FETUS = f"{BASE}/StructureDefinition/fetus"  # on Observation: valueString: which of several
 X_CONFIRMED = f"{BASE}/StructureDefinition/confirmed-value"  # valueBoolean
 X_REQUIREMENT = f"{BASE}/StructureDefinition/step-requirement"  # on a step's Task: valueCode
 X_ENTERED = f"{BASE}/StructureDefinition/entered"  # on Task.output: complex: at, by and what else an entry holds

@@ -144,4 +144,5 @@ def test_our_systems_are_those_of_the_fhir_room() -> None:
         "note": uris.NOTE,
         "plane": uris.PLANE,
         "service": uris.SERVICE,
+        "surgery": uris.SURGERY,
     }

@@ -59,14 +59,14 @@ def test_sex_and_neuter_status_stand_where_the_anatomy_differs(catalogue: Catalo
     assert sexed == {
         "ovary_left": ("female", False, ""),
         "ovary_right": ("female", False, ""),
-        "ovarian_remnant_left": ("female", True, ""),
-        "ovarian_remnant_right": ("female", True, ""),
+        "ovarian_remnant_left": ("female", True, "ovarian-bed"),
+        "ovarian_remnant_right": ("female", True, "ovarian-bed"),
         "prostate": ("male", False, ""),
         "prostate_neutered": ("male", True, ""),
         "testes": ("male", False, ""),
         "retained_testis": ("male", None, "retained-testis"),
-        "uterus": ("female", False, ""),
-        "uterine_stump": ("female", True, ""),
+        "uterus": ("female", None, "uterus"),
+        "uterine_stump": ("female", None, "stump"),
         "pregnancy": ("female", False, "pregnancy"),
     }
 

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from service.exam.act import Act
 from service.exam.animal import Animal
 from service.exam.entries import disposition, items, kind, live, take_back
-from service.exam.order import Order
 from service.exam.noted import asked
+from service.exam.order import Order
 from service.exam.owed import owed
 from service.exam.protocol import rule_of
 from service.exam.settle import decide

@@ -10,6 +10,7 @@ EXTENSIONS: tuple[Own, ...] = (
     Own(uris.X_WINDOW, ("Observation", "Media"), "Window: where the probe lay", "string"),
     Own(uris.X_STATION, ("Observation", "Media", "Task"), "Station of the survey, 1 to 10", "positiveInt"),
     Own(uris.X_CONFIRMED, ("Observation",), "An unusual value that a person looked at again and confirmed", "boolean"),
+    Own(uris.X_FETUS, ("Observation",), "Which of several fetuses a reading is of", "string"),
     Own(uris.X_PLACE, _MEASURED, "Where in the structure it was measured", "code"),
     Own(uris.NOT_JUDGED, _MEASURED, "Why a measurement is not compared with a limit", "string"),
     Own(uris.X_LIMIT, tuple(f"{one}.{said}" for one in _MEASURED for said in ("interpretation", "referenceRange")),

@@ -4,9 +4,11 @@ from collections.abc import Iterator
 from decimal import Decimal
 from typing import Any
 
-from service.basics.coding import Coding
 from service.exam.evidence import Sighting
 from service.fhir import uris
+from service.fhir.reading.coded import coding, codings, extension
+from service.fhir.reading.computed import computed
+from service.fhir.reading.surgery import OPERATIONS, operation
 
 Json = dict[str, Any]
 CLIP_TYPES = frozenset({"video"})
@@ -22,6 +24,8 @@ def sightings(resource: Json) -> tuple[Sighting, ...]:
         return tuple(_observation(resource))
     if kind == "Media":
         return (_media(resource),)
+    if kind in OPERATIONS:
+        return (operation(resource, source=source(resource)),)
     return tuple(_study(resource)) if kind == "ImagingStudy" else ()
 
 
@@ -50,27 +54,27 @@ def _parts(resource: Json, components: list[Json]) -> Iterator[Sighting]:
 
 def _sighting(resource: Json, element: Json, *, part: int = -1) -> Sighting:
     """What `element` (the Observation itself or one component) says, in the Observation's setting."""
-    codes = _codings(element.get("code"))
+    codes = codings(element.get("code"))
     quantity, unit = _quantity(element)
-    absent = _codings(element.get("dataAbsentReason"))
-    limits = [c for part in resource.get("component", []) if _limits(part) for c in _codings(_value(part))]
+    absent = codings(element.get("dataAbsentReason"))
+    limits = [c for part in resource.get("component", []) if _limits(part) for c in codings(_value(part))]
     return Sighting(
         source=source(resource),
         kind="observation",
         codes=codes,
-        site=_codings(resource.get("bodySite")),
-        planes=_codings(_extension(resource, uris.X_PLANE).get("valueCodeableConcept")),
+        site=codings(resource.get("bodySite")),
+        planes=codings(extension(resource, uris.X_PLANE).get("valueCodeableConcept")),
         at=_at(resource, "effective"),
         by=_by(resource.get("performer")),
         quantity=quantity,
         unit=unit,
-        words=_codings(element.get("valueCodeableConcept")),
+        words=codings(element.get("valueCodeableConcept")),
         text=_text(resource, element),
         absent=absent,
         limitation=tuple(limits),
-        window=str(_extension(resource, uris.X_WINDOW).get("valueString", "")),
-        station=_extension(resource, uris.X_STATION).get("valuePositiveInt"),
-        confirmed=_extension(resource, uris.X_CONFIRMED).get("valueBoolean") is True,
+        window=str(extension(resource, uris.X_WINDOW).get("valueString", "")),
+        station=extension(resource, uris.X_STATION).get("valuePositiveInt"),
+        confirmed=extension(resource, uris.X_CONFIRMED).get("valueBoolean") is True,
         retracted=resource.get("status") == "entered-in-error",
         disposition=next((c.code for c in codes if c.system == uris.DISPOSITION), ""),
         reason=next((c.code for c in (*absent, *limits) if c.system == uris.REASON), ""),
@@ -78,42 +82,25 @@ def _sighting(resource: Json, element: Json, *, part: int = -1) -> Sighting:
         answer=element.get("valueBoolean"),
         place=_place(resource, element),
         part=part,
-        **_computed(resource),
+        which=str(extension(resource, uris.X_FETUS).get("valueString", "")),
+        **computed(resource),
     )
-
-
-def formula(resource: Json) -> str:
-    """The key of the formula by which an Observation was computed here; "" for every other."""
-    ours = any(i.get("system") == uris.ID for i in resource.get("identifier", []))
-    return next((c.code for c in _codings(resource.get("method")) if ours and c.system == uris.FORMULA), "")
-
-
-def _computed(resource: Json) -> dict[str, Any]:
-    """What only computing says: by which formula, with which digits, or that what was sent is something else."""
-    found = {"formula": formula(resource)}
-    given = _extension(resource, uris.X_UNROUNDED).get("valueDecimal") if found["formula"] else None
-    marks = [e.get("valueReference", {}) for e in resource.get("extension", []) if e.get("url") == uris.X_DIFFERS]
-    return {
-        **found,
-        "unrounded": Decimal(given) if given is not None else None,
-        "differs": tuple(str(m.get("display", "")) for m in marks),
-    }
 
 
 def _media(resource: Json) -> Sighting:
     content = str(resource.get("content", {}).get("contentType", ""))
-    types = {c.code for c in _codings(resource.get("type"))}
+    types = {c.code for c in codings(resource.get("type"))}
     moving = content.startswith("video/") or bool(types & CLIP_TYPES) or bool(resource.get("duration"))
     moving = moving or int(resource.get("frames", 1)) > 1
     return Sighting(
         source=source(resource),
         kind="clip" if moving else "still",
-        site=_codings(resource.get("bodySite")),
-        planes=_codings(resource.get("view")),
+        site=codings(resource.get("bodySite")),
+        planes=codings(resource.get("view")),
         at=_at(resource, "created"),
         by=_reference(resource.get("operator")),
-        window=str(_extension(resource, uris.X_WINDOW).get("valueString", "")),
-        station=_extension(resource, uris.X_STATION).get("valuePositiveInt"),
+        window=str(extension(resource, uris.X_WINDOW).get("valueString", "")),
+        station=extension(resource, uris.X_STATION).get("valuePositiveInt"),
         retracted=resource.get("status") == "entered-in-error",
     )
 
@@ -125,7 +112,7 @@ def _study(resource: Json) -> Iterator[Sighting]:
     if not placed:
         yield Sighting(source(resource), "study", at=str(resource.get("started", "")), retracted=gone)
     for series in placed:
-        site = [_coding(series["bodySite"]), *([_coding(series["laterality"])] if series.get("laterality") else [])]
+        site = [coding(series["bodySite"]), *([coding(series["laterality"])] if series.get("laterality") else [])]
         count = series.get("numberOfInstances")
         yield Sighting(
             source=source(resource),
@@ -138,7 +125,7 @@ def _study(resource: Json) -> Iterator[Sighting]:
 
 
 def _limits(component: Json) -> bool:
-    codes = _codings(component.get("code"))
+    codes = codings(component.get("code"))
     return any(c.system == uris.DISPOSITION or (c.system == uris.ITEM and c.code in PART_CODES) for c in codes)
 
 
@@ -153,7 +140,7 @@ def _quantity(element: Json) -> tuple[Decimal | None, str]:
 
 def _place(resource: Json, element: Json) -> str:
     """Where in the structure: said of the component, else of the whole."""
-    said = _extension(element, uris.X_PLACE) or _extension(resource, uris.X_PLACE)
+    said = extension(element, uris.X_PLACE) or extension(resource, uris.X_PLACE)
     return str(said.get("valueCode", ""))
 
 
@@ -183,16 +170,3 @@ def _by(performers: list[Json] | None) -> str:
 
 def _reference(given: Json | None) -> str:
     return str(given.get("reference") or given.get("display") or "") if given else ""
-
-
-def _codings(concept: Json | None) -> tuple[Coding, ...]:
-    return tuple(_coding(c) for c in concept.get("coding", []) if c.get("code")) if concept else ()
-
-
-def _coding(given: Json) -> Coding:
-    return Coding(str(given.get("system", "")), str(given.get("code", "")), str(given.get("display", "")))
-
-
-def _extension(element: Json, url: str) -> Json:
-    found: Json = next((e for e in element.get("extension", []) if e.get("url") == url), {})
-    return found

@@ -70,6 +70,8 @@ def update_step(task: Json, step: Step, *, owed: Sequence[Owed], state: tuple[st
     """The Task with the step's new state: status, what is owed (input), what was entered (output)."""
     status, business = state
     changed = {k: v for k, v in task.items() if k not in {"input", "output"}}
+    needed = {"url": uris.X_REQUIREMENT, "valueCode": step.rule.requirement}
+    changed["extension"] = [needed if e.get("url") == uris.X_REQUIREMENT else e for e in task.get("extension", [])]
     changed["status"] = status
     changed["businessStatus"] = {"coding": [{"system": uris.STATE, "code": business}], "text": STATES[business]}
     changed["lastModified"] = now
