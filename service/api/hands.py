@@ -1,6 +1,7 @@
 """Where an interaction is run: on the event loop, or in a thread, with patience when the store is busy."""
 
 import asyncio
+import gc
 import random
 from concurrent.futures import ThreadPoolExecutor
 
@@ -14,6 +15,7 @@ from service.basics.errors import Busy
 
 TRIES = 4
 _PAUSE = 0.03
+_LARGE = 256 * 1024  # bytes of a body whose values are looked for and given back at once: a millisecond's work
 
 
 class Hands:
@@ -26,6 +28,13 @@ class Hands:
 
     async def run(self, offer: Offer, ask: Ask) -> Answer:
         """The answer of an interaction. A write that the store was too busy for is done again, TRIES times in all."""
+        try:
+            return await self._run(offer, ask)
+        finally:
+            if len(ask.body) > _LARGE:
+                gc.collect()  # a refusal holds what was refused in a ring: a few of them would take as much as the rest
+
+    async def _run(self, offer: Offer, ask: Ask) -> Answer:
         run = answerer(offer, ask.type)
         if not offer.writes:
             if self._inline and not offer.operation:  # an operation may look at much: others must not wait for it

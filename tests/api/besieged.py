@@ -16,8 +16,8 @@ from tests.builders.processes import Server
 FHIR = {"Content-Type": bad.FHIR}
 SECONDS = 1.0
 """What an answer may take of a processor: other work shares the machine, so a clock on the wall would tell of that."""
-GROWTH = 200 * bad.MEGABYTE
-"""What the worst of it may take while it is looked at: about twenty times its bytes."""
+GROWTH = 100 * bad.MEGABYTE
+"""What the worst of it may take while it is looked at: about ten times its bytes."""
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ _ELEMENTS = frozenset(f"{_XHTML}{name}" for name in _NAMES.split(" "))
 _SHOWN_EMPTY = (f"{_XHTML}img", f"{_XHTML}pre")  # a pre keeps its white space
 _ACTIVE = re.compile(r"[\x00-\x20]*(?:javascript|vbscript|data:text)", re.IGNORECASE)
 _STYLE = re.compile(r"url\s*\(|expression\s*\(|@import|behavio", re.IGNORECASE)
-_DEEPEST = 200
+_DEEPEST, _FED = 200, 32_768
 _ENTITY = re.compile(r"&(?!amp;|lt;|gt;|quot;|apos;)[A-Za-z][A-Za-z0-9]*;")  # HTML's own, which XML does not know
 
 
@@ -49,7 +49,9 @@ def unsafe(div: str) -> Iterator[str]:
     try:
         read = _Read()
         parser = ElementTree.XMLParser(target=read)  # without declarations nothing can be expanded
-        parser.feed(_ENTITY.sub("\u25a1", div) if "&" in div else div)
+        plain = _ENTITY.sub("\u25a1", div) if "&" in div else div
+        for start in range(0, len(plain), _FED):  # what is too deep is given up before all of it was read
+            parser.feed(plain[start : start + _FED])
         parser.close()
         yield from read.told()
     except _TooDeep:

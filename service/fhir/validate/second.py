@@ -9,12 +9,14 @@ from service.basics.errors import Fault
 from service.fhir import exact, r4
 
 LARGEST = 262_144  # bytes; a model costs sixty times the decoding
+_MANY = 10_000  # commas; it lists every fault, a kilobyte each
 _MOST = 20
 
 
 def second_opinion(resource: dict[str, Any]) -> list[Fault]:
     """Their faults, told as theirs; [] when they take it, know no such type, or it is too large to ask them."""
-    if len(exact.encode(resource)) > LARGEST:
+    text = exact.encode(resource)
+    if len(text) > LARGEST or text.count(b",") > _MANY:
         return []
     kind = str(resource.get("resourceType"))
     try:

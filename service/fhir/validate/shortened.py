@@ -9,8 +9,8 @@ from jsonschema_rs import ValidationError
 from service.fhir.validate.parts import Part, Place
 
 MOST = 200  # faults told of one resource: more help nobody, and cost time
-_WHOLE = 500  # commas up to which a value is looked at as a whole
-_SMALL, _MIDDLE, _LARGE = 200, 3200, 12_800  # values of one part: what is valid is passed over in large ones
+_WHOLE = 60  # commas up to which a value is looked at as a whole
+_SMALL, _MIDDLE, _LARGE = 60, 3200, 12_800  # values of one part: what is valid is passed over in large ones
 _LOOKED = 200_000  # values among which errors are looked for
 
 Path = list[Any]
