@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from service.actions import earlier_exams
 from service.actions.gathering import all_of, stored_of
 from service.actions.lookup import Lookup
 from service.actions.ports import Caller, House, View
@@ -19,6 +20,7 @@ from service.exam.animal import Animal
 from service.exam.asking import answered
 from service.exam.order import Order
 from service.exam.survey import Step
+from service.exam.trend import Earlier
 from service.exam.urgent_record import UrgentRecord
 from service.fhir import uris
 from service.fhir.reading import order as reading_order
@@ -52,6 +54,7 @@ class Case:
     organization: Json | None
     names: Mapping[str, str]  # of the people that evidence names by reference
     urgent: tuple[UrgentRecord, ...] = ()
+    earlier: tuple[Earlier, ...] = ()  # finished exams of the same animal, the latest first
 
 
 def open_case(house: House, view: View, caller: Caller, exam: Exam) -> Case:
@@ -89,6 +92,7 @@ def open_case(house: House, view: View, caller: Caller, exam: Exam) -> Case:
         organization=organization_of(house, view),
         names=names_of(lookup, [*live, *images]),
         urgent=records_of(view, task),
+        earlier=earlier_exams.earlier(house, view, exam, catalogue=catalogue, species=given.species),
     )
 
 

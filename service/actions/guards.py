@@ -8,7 +8,7 @@ from service.actions.ports import House, View
 from service.actions.writing import decoded
 from service.basics.errors import Conflict, Fault
 from service.fhir import uris
-from service.fhir.reading.evidence import formula
+from service.fhir.reading.computed import formula
 
 Json = dict[str, Any]
 EVIDENCE = frozenset({"Observation", "Media", "ImagingStudy"})
@@ -79,7 +79,7 @@ def _faults(exams: _Exams, one: Pending, resource: Json) -> Iterator[Fault]:
         yield Fault("business-rule", f"This {kind} belongs to an exam here; {WAY_OUT[kind]}.", kind)
     if kind == "ServiceRequest" and before:
         yield from _order_changes(exams.work, one.id, before, resource)
-    if kind == "Observation" and before and (key := formula(before)):
+    if kind == "Observation" and (key := formula(before or {}) or formula(resource)):
         text = f"This was computed ({key}) and is never typed: correct or withdraw what it is derived from."
         yield Fault("business-rule", text, kind)
     if kind in EVIDENCE and before and orders_of(before, exams.base) != orders_of(resource, exams.base):

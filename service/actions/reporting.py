@@ -14,6 +14,7 @@ from service.exam.evidence import Evidence
 from service.exam.matching import match
 from service.exam.protocol import steps_for
 from service.exam.report import Edition, Preparation, Report, ReportFacts, compose
+from service.exam.trend import trend
 from service.fhir import uris
 from service.fhir.reading.evidence import sightings
 from service.fhir.reading.names import name_of
@@ -108,6 +109,7 @@ def facts(case: Case, known: Seen, signature: Signature, *, started: str, issued
         differentials=signature.differentials,
         recommendations=signature.recommendations,
         comparison=signature.comparison,
+        trends=trend(known.evidence, case.earlier, species=animal.species, rules=case.catalogue),
         procedures=signature.procedures,
         urgent=signature.urgent,
         urgent_records=case.urgent,

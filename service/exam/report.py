@@ -21,6 +21,7 @@ from service.exam.report_opening import identity_section, preparation_section, q
 from service.exam.report_parts import Line, Measurement, Report, Rules, Section, Statement
 from service.exam.report_step import Ended
 from service.exam.report_step import ended as ended_steps
+from service.exam.report_trend import comparison_section
 from service.exam.report_unseen import Unseen, titles, unseen
 from service.exam.report_urgent import urgent_section
 
@@ -45,13 +46,13 @@ WRITERS: dict[str, Callable[..., Section]] = {
     "identity": identity_section,
     "question": question_section,
     "preparation": preparation_section,
+    "comparison": comparison_section,
     "conclusion": conclusion_section,
     "urgent": urgent_section,
     "signature": signature_section,
     "images": images_section,
 }
 AUTHORED: dict[str, Callable[[ReportFacts], tuple[str, ...]]] = {
-    "comparison": lambda facts: facts.comparison,
     "differentials": lambda facts: facts.differentials,
     "recommendations": lambda facts: facts.recommendations,
     "procedures": lambda facts: facts.procedures,

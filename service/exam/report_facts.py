@@ -9,6 +9,7 @@ from service.exam.circumstances import Circumstances
 from service.exam.evidence import Evidence
 from service.exam.rules import Service
 from service.exam.survey import Step
+from service.exam.trend import Change
 from service.exam.urgent_record import UrgentRecord
 
 
@@ -85,6 +86,7 @@ class ReportFacts:
     differentials: tuple[str, ...] = ()
     recommendations: tuple[str, ...] = ()
     comparison: tuple[str, ...] = ()
+    trends: tuple[Change, ...] = ()  # measurements that an earlier exam has too
     procedures: tuple[str, ...] = ()
     urgent: tuple[str, ...] = ()
     urgent_records: tuple[UrgentRecord, ...] = ()

@@ -28,7 +28,7 @@ def limits_section(facts: ReportFacts, rules: Rules, *, title: str, ended: Ended
         *_outside(facts, rules),
         *_unread(ended, facts),
     ]
-    compared = [] if facts.comparison else [Statement("No earlier examination was compared.")]
+    compared = [] if facts.comparison or facts.trends else [Statement("No earlier examination was compared.")]
     judged = report_verdict.explained(findings, rules, species=facts.animal.species)
     return Section("limits", title, (*_complete(ended, sorted_out), *told, *judged, *compared))
 

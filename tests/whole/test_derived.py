@@ -206,3 +206,22 @@ def _json(resource: Json) -> bytes:
 
 def _match(resource: Json) -> dict[str, str]:
     return {"If-Match": f'W/"{resource["meta"]["versionId"]}"'}
+
+
+def test_the_report_compares_with_the_animals_earlier_exam(desk: Desk) -> None:
+    """6.4 to 7.1 mm: +0.7 mm, +10.9% (the table's example of a trend)."""
+    chip = orders.number("chip")
+    first = desk.place(orders.bundle(orders.patient(chip)), at="2026-05-12T10:00:00Z")
+    taken(desk.note(first.scanner.measured("adrenal_left", "caudal-pole-thickness", "6.4")))
+    taken(desk.note(first.scanner.measured("kidney_left", LENGTH, "60.0")))
+    desk.finish(first, remaining="time-limited", detail="a recheck is booked")
+    second = desk.place(orders.bundle(orders.patient(chip)))
+    assert second.animal == first.animal
+    taken(desk.note(second.scanner.measured("adrenal_left", "caudal-pole-thickness", "7.1")))
+    taken(desk.note(second.scanner.measured("kidney_left", LENGTH, "61.5")))
+    made = desk.finish(second, remaining="time-limited", detail="the dog was tired")
+    text = desk.get(made["report"])["text"]["div"]
+    assert "was 6.4 mm (+0.7 mm, +10.9%)" in text
+    assert "was 60.0 mm (+1.5 mm, +2.5%); a change below 10% may be the measuring alone" in text
+    assert "12 May 2026" in text
+    assert "No earlier examination was compared" not in text
