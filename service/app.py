@@ -8,6 +8,7 @@ from service.access.keyring import Bearer, Keyring
 from service.actions import (
     amend_report,
     decide_urgent,
+    escalate_urgent,
     finish_exam,
     preliminary_report,
     settle_step,
@@ -28,6 +29,7 @@ from service.fhir.reading import bundle
 from service.settings import Settings
 from service.store import SqlBooks
 
+WATCH_SECONDS = 20.0  # between two looks at the clock of urgent findings
 OPERATIONS = {
     "amend": amend_report.amend,
     "finish": finish_exam.finish,
@@ -78,6 +80,16 @@ def _posts(books: SqlBooks, state: str) -> int:
     return sum(count for _, _, found, count, _ in books.backlog() if found == state)
 
 
+def _watch(books: SqlBooks, catalogue: Catalogue, stop: threading.Event) -> None:
+    """Let the clock of urgent findings be written down in every organisation until stopped."""
+    house = House(books, Catalogues(catalogue, books.catalogue_text))
+
+    def practices() -> list[str]:
+        return [o.slug for o in books.organizations() if o.kind != "records"]
+
+    escalate_urgent.watch(house, practices, stop=stop, pause=WATCH_SECONDS)
+
+
 def serve(
     settings: Settings,
     books: SqlBooks,
@@ -99,12 +111,15 @@ def serve(
     stop = threading.Event()
     times = {"pause": settings.courier_pause, "timeout": settings.courier_timeout}
     carrying = threading.Thread(target=courier, args=(books,), kwargs={"stop": stop, **times}) if courier else None
+    watching = threading.Thread(target=_watch, args=(books, catalogue, stop))
+    watching.start()
     if carrying:
         carrying.start()
     try:
         listen(app, host=host, port=port)
     finally:
         stop.set()
+        watching.join()
         if carrying:
             carrying.join()
         books.close()

@@ -1,11 +1,11 @@
-"""Commands in groups (organization, token, destination, deliveries): words typed into the functions that do them."""
+"""Commands in groups, such as `deliveries list`: words typed into the functions that do them."""
 
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from service.commands import deliveries, destination, opening, organization, token
+from service.commands import deliveries, destination, opening, organization, token, urgent
 
 Organization = Annotated[str, typer.Option("--organization", help="The organisation, by name or slug.")]
 By = Annotated[str, typer.Option("--by", help="Who asks for it; it goes on record.")]
@@ -13,6 +13,7 @@ By = Annotated[str, typer.Option("--by", help="Who asks for it; it goes on recor
 organizations = typer.Typer(no_args_is_help=True, help="Organisations that share this service, apart from one another.")
 tokens = typer.Typer(no_args_is_help=True, help="Tokens by which organisations are known.")
 destinations = typer.Typer(no_args_is_help=True, help="Where finished posts go.")
+urgents = typer.Typer(no_args_is_help=True, help="Urgent findings: what must be decided or told, and what is late.")
 posts = typer.Typer(no_args_is_help=True, help="What was promised, what became of it, and sending it again.")
 
 
@@ -124,4 +125,28 @@ def deliveries_skip(organization_: Organization, post: str, by: By) -> None:
         deliveries.skip(books, organization=organization.slug(organization_), post=post, by=by)
 
 
-GROUPS = {"organization": organizations, "token": tokens, "destination": destinations, "deliveries": posts}
+@urgents.command("list")
+def urgent_list(organization_: Organization, as_json: Annotated[bool, typer.Option("--json")] = False) -> None:
+    """What is open, the latest first; ends with 1 when anything is overdue."""
+    catalogue = opening.catalogue(opening.settings())
+    with opening.books() as books:
+        urgent.list_(books, catalogue, organization=organization.slug(organization_), as_json=as_json)
+
+
+@urgents.command("escalate")
+def urgent_escalate(
+    organization_: Annotated[str, typer.Option("--organization", help="Only this one.")] = "",
+) -> None:
+    """Write down what the clock has passed; `serve` does so by itself."""
+    catalogue = opening.catalogue(opening.settings())
+    with opening.books() as books:
+        urgent.escalate(books, catalogue, organization=organization.slug(organization_) if organization_ else "")
+
+
+GROUPS = {
+    "organization": organizations,
+    "token": tokens,
+    "destination": destinations,
+    "deliveries": posts,
+    "urgent": urgents,
+}

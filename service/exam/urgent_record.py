@@ -47,6 +47,11 @@ class UrgentRecord:
     remark: str = ""
 
     @property
+    def standing(self) -> str:
+        """The state of what is to be done next: telling somebody, or deciding."""
+        return self.message_state or self.state
+
+    @property
     def undecided(self) -> bool:
         """Whether a person still has to confirm or decline it."""
         return self.state in {"suggested", "escalated", "overdue"}

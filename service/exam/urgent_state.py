@@ -7,7 +7,7 @@ from datetime import timedelta
 from service.exam import moments
 from service.exam.entries import RETRACTED, retracted
 from service.exam.survey import Entry
-from service.exam.urgent import Fact, Tier
+from service.exam.urgent import Fact
 
 FINDING_TASK, MESSAGE_TASK = "urgent-finding", "urgent-communication"  # what their Tasks are coded as
 CONFIRMED, DECLINED = "decision:confirmed", "decision:declined"
@@ -97,12 +97,15 @@ def _because(fact: Fact) -> Entry:
     return Entry(f"{BECAUSE}{about}", fact.source, fact.at, fact.by, value=fact.words)
 
 
-def ticked(entries: Sequence[Entry], identified: str, tier: Tier, *, now: str) -> tuple[Entry, ...]:
+def ticked(entries: Sequence[Entry], *, escalates_at: str, due: str, now: str) -> tuple[Entry, ...]:
     """The entries with what the clock has passed by now; the same ones when it has passed nothing new."""
     added = [
-        Entry(item, "", now, "", note=f"{minutes} minutes after it was identified")
-        for item, minutes in ((ESCALATED, tier.escalate), (OVERDUE, tier.breach))
-        if not live(entries, item) and _passed(deadline(identified, minutes), now)
+        Entry(item, "", now, "", note=words)
+        for item, when, words in (
+            (ESCALATED, escalates_at, "Not decided or not received in time."),
+            (OVERDUE, due, "The time by which it must be received has passed."),
+        )
+        if not live(entries, item) and when and moments.compare(now, when) in {0, 1}
     ]
     return (*entries, *added)
 
@@ -113,10 +116,6 @@ def deadline(identified: str, minutes: int) -> str:
     if begun is None:
         return ""
     return (begun + timedelta(minutes=minutes)).isoformat(timespec="milliseconds").replace("+00:00", "Z")
-
-
-def _passed(moment: str, now: str) -> bool:
-    return bool(moment) and moments.compare(now, moment) in {0, 1}
 
 
 def decided(entries: Sequence[Entry], new: Entry) -> tuple[Entry, ...]:

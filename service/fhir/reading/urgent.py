@@ -47,6 +47,16 @@ def identified(task: Json) -> str:
     return str(task.get("restriction", {}).get("period", {}).get("start", ""))
 
 
+def escalates(task: Json) -> str:
+    """The instant at which somebody else is to be tried."""
+    return str(_extension(task, uris.X_ESCALATE).get("valueInstant", ""))
+
+
+def due(task: Json) -> str:
+    """The instant by which it must be received."""
+    return str(task.get("restriction", {}).get("period", {}).get("end", ""))
+
+
 def messages_of(finding: Json) -> list[str]:
     """The ids of the Tasks of telling somebody, the last one last."""
     return [e.source.partition("/")[2] for e in urgent_state.live(entries(finding), urgent_state.MESSAGE)]
@@ -72,8 +82,8 @@ def record(finding: Json, message: Json | None = None, communication: Json | Non
         tier=tier(leading),
         state=_state(finding),
         identified_at=identified(finding),
-        escalates_at=str(_extension(leading, uris.X_ESCALATE).get("valueInstant", "")),
-        due=str(leading.get("restriction", {}).get("period", {}).get("end", "")),
+        escalates_at=escalates(leading),
+        due=due(leading),
         because=tuple(e.value for e in urgent_state.live(held, urgent_state.BECAUSE)),
         decided_by=said.by if said else "",
         decided_at=said.at if said else "",
