@@ -17,7 +17,7 @@ _FOLDED = sa.Text().with_variant(sa.Text(collation="C"), "postgresql")
 
 _TABLES = (
     *("attempt", "audit", "catalogue", "claim", "counter", "destination", "exam", "former", "mark"),
-    *("organization", "post", "post_body", "receipt", "resource", "step", "text_mark", "token", "unmapped"),
+    *("organization", "overlay", "post", "post_body", "receipt", "resource", "step", "text_mark", "token", "unmapped"),
 )
 
 
@@ -216,6 +216,13 @@ def _register() -> None:
         *_texts("text"),
         comment="the mapping files that exams were opened with, shared by all organisations",
     )
+    op.create_table(
+        "overlay",
+        _number(),
+        *_texts("organization made by files difference"),
+        comment="rows of an organisation's own over the catalogue, the last one in force; only ever added to",
+    )
+    _index("overlay", "organization row")
 
 
 def _audit() -> None:

@@ -6,7 +6,7 @@ from typing import Any
 from service.actions import bill_exam, operations_on_record
 from service.actions.lookup import Lookup
 from service.actions.ports import Caller, House, Work
-from service.actions.practices import practice_of
+from service.actions.practices import catalogue_of, practice_of
 from service.actions.survey_opening import open_steps
 from service.actions.writing import write
 from service.basics.errors import Fault, RuleBroken
@@ -25,7 +25,7 @@ Json = dict[str, Any]
 
 def accept(house: House, work: Work, caller: Caller, request: Json, *, lookup: Lookup) -> Exam:
     """Open the exam of a ServiceRequest within the open transaction; raises RuleBroken with all that is wrong."""
-    catalogue = house.catalogues.current
+    catalogue = catalogue_of(house, work)
     order = understood(request, lookup, catalogue)
     exam = Exam(
         id=new_id(),

@@ -52,6 +52,7 @@ class View(Protocol):
         self, thread: str
     ) -> tuple[tuple[str, str], ...]: ...  # (destination, event) already promised for an exam
     def practice_text(self) -> str: ...  # the organisation's own settings and billing profile as JSON text, or ""
+    def overlay_text(self) -> str: ...  # the organisation's own rows over the catalogue, packed, or ""
     def traces(self, wanted: AuditQuery, *, count: int, after: str) -> tuple[tuple[Trace, ...], str]: ...
 
 
@@ -109,6 +110,7 @@ class Catalogues(Protocol):
     current: Catalogue
 
     def of(self, hash_: str) -> Catalogue: ...
+    def over(self, overlay: str) -> Catalogue: ...  # the one in force with an organisation's own rows over it
 
 
 class Press(Protocol):

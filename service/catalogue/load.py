@@ -24,8 +24,11 @@ from service.catalogue import (
 from service.catalogue.catalogue import Catalogue
 from service.catalogue.faults import CatalogueFaults
 from service.catalogue.files import fingerprint, unpack
+from service.catalogue.overlay import Merged
 from service.catalogue.sheets import Sheets
 from service.exam.rules import MeasureRule
+
+KEPT = 8  # catalogues of practices with rows of their own, in memory
 
 
 def load(files: Mapping[str, str]) -> Catalogue:
@@ -74,16 +77,20 @@ def _catalogue(sheets: Sheets, files: Mapping[str, str]) -> Catalogue:
         cautions=trade.cautions(sheets),
         sections=trade.sections(sheets),
         finding_readings=computations.readings(sheets, structures, vocabularies=vocabularies, measures=measures),
-        **_computing(sheets, measures, units=units),
+        **_computing(sheets, codes, measures=measures, units=units),
         **_money(sheets),
         **_judging(sheets, measures, tables=tables),
     )
 
 
 def _computing(
-    sheets: Sheets, measures: Mapping[measurements.MeasureKey, MeasureRule], *, units: Mapping[tuple[str, str], Decimal]
+    sheets: Sheets,
+    codes: codings.Codes,
+    *,
+    measures: Mapping[measurements.MeasureKey, MeasureRule],
+    units: Mapping[tuple[str, str], Decimal],
 ) -> dict[str, Any]:
-    known = formulas.formulas(sheets)
+    known = formulas.formulas(sheets, codes)
     rows = computations.computations(sheets, formulas=known, measures=measures, units=units)
     return {
         "formulas": known,
@@ -123,6 +130,18 @@ def _place(fault: str) -> tuple[str, int]:
     return name, int(number) if number.isdigit() else 0
 
 
+def overlaid(files: Mapping[str, str], overlay: Mapping[str, str]) -> Catalogue:
+    """The catalogue of the files with an overlay's rows in them. Raises CatalogueFaults, by the overlay's own lines."""
+    merged = Merged(files, overlay)
+    try:
+        found = load(merged.files)
+    except CatalogueFaults as wrong:
+        raise CatalogueFaults([*merged.faults, *map(merged.said, wrong.faults)]) from None
+    if merged.faults:
+        raise CatalogueFaults(merged.faults)
+    return found
+
+
 class Catalogues:
     """The catalogue in force, and those that older exams were opened with.
 
@@ -132,11 +151,26 @@ class Catalogues:
         self.current = current
         self._fetch = fetch
         self._old: dict[str, Catalogue] = {}
+        self._over: dict[str, Catalogue] = {}
+
+    def over(self, overlay: str) -> Catalogue:
+        """The catalogue in force with a practice's own rows over it (packed files, "" for none).
+
+        Raises CatalogueFaults with all that is wrong with them together."""
+        if not overlay:
+            return self.current
+        if overlay not in self._over:
+            found = overlaid(self.current.files, unpack(overlay))
+            self._over = dict([*self._over.items()][1 - KEPT :]) | {overlay: found}
+        return self._over[overlay]
 
     def of(self, hash_: str) -> Catalogue:
         """The catalogue of this hash; what senders call things is always today's. Raises Missing when not stored."""
         if hash_ == self.current.hash:
             return self.current
+        own = next((c for c in self._over.values() if c.hash == hash_), None)
+        if own is not None:
+            return own
         if hash_ not in self._old:
             self._old[hash_] = self._stored(hash_)
         return self._old[hash_]

@@ -27,6 +27,16 @@ class OrganizationRow:
 
 
 @dataclass(frozen=True, slots=True)
+class OverlayRow:
+    """Rows of an organisation's own over the catalogue: when, by whom, packed files, and what they changed."""
+
+    made: str
+    by: str
+    files: str
+    difference: str
+
+
+@dataclass(frozen=True, slots=True)
 class TokenRow:
     """Whose token it is and what it may do; hash is the SHA-256 of the token, which is not kept."""
 
@@ -81,6 +91,20 @@ class Register:
         """Replace an organisation's settings; False when there is none."""
         with self._pool.writing() as session:
             return session.run("UPDATE organization SET settings = ? WHERE slug = ?", text, slug) == 1
+
+    def add_overlay(self, organization: str, *, by: str, files: str, difference: str) -> None:
+        """Put rows of an organisation's own over the catalogue; those before stay on record.
+
+        files: packed, "" for none; by: who asked for it; difference: what it changes, a line for each cell."""
+        sql = "INSERT INTO overlay (organization, made, by, files, difference) VALUES (?, ?, ?, ?, ?)"
+        with self._pool.writing() as session:
+            session.run(sql, organization, instant(datetime.now(UTC)), by, files, difference)
+
+    def overlays(self, organization: str) -> tuple[OverlayRow, ...]:
+        """All that were ever put over the catalogue for an organisation, the oldest first; the last one is in force."""
+        sql = "SELECT made, by, files, difference FROM overlay WHERE organization = ? ORDER BY row"
+        with self._pool.reading() as session:
+            return tuple(OverlayRow(*found) for found in session.rows(sql, organization))
 
     def add_token(self, hash_: str, organization: str, *, scopes: tuple[str, ...], label: str) -> None:
         """Keep a token by its hash; Conflict when it is there."""

@@ -1,9 +1,12 @@
 """Python descriptions of every table, turned into the schema that migrations build and are checked against."""
 
 import sqlalchemy as sa
-from sqlalchemy import Column, Index, PrimaryKeyConstraint, Table, Text, UniqueConstraint
+from sqlalchemy import Column, Index, PrimaryKeyConstraint, Table, UniqueConstraint
 
-from service.store.columns import FOLDED, ROW_NUMBER, metadata, text, version, whole
+from service.store import register_tables
+from service.store.columns import FOLDED, ROW_NUMBER, text, version, whole
+
+metadata = register_tables.metadata  # of all tables, those of the register among them
 
 LEASED = sa.text("lease <> ''")
 REVISION = "0001_pre_books"  # the schema this code reads and writes; a test holds it to the newest migration
@@ -158,22 +161,6 @@ destination = Table(
     PrimaryKeyConstraint("organization", "name"),
 )
 
-organization = Table(
-    "organization",
-    metadata,
-    Column("slug", Text, primary_key=True),
-    *(text(name) for name in ("name", "kind", "settings")),
-)
-
-token = Table(
-    "token",
-    metadata,
-    Column("hash", Text, primary_key=True),
-    *(text(name) for name in ("organization", "scopes", "label", "made")),
-    Column("revoked", sa.Boolean, nullable=False),
-    Index(None, "organization"),
-)
-
 audit = Table(
     "audit",
     metadata,
@@ -184,12 +171,4 @@ audit = Table(
     UniqueConstraint("organization", "id"),
     Index(None, "organization", "recorded_us", "row"),
     comment="one line per interaction; only ever added to",
-)
-
-catalogue = Table(
-    "catalogue",
-    metadata,
-    Column("hash", Text, primary_key=True),
-    text("text"),
-    comment="the mapping files that exams were opened with, shared by all organisations",
 )

@@ -139,6 +139,11 @@ class SqlView:
         found = self._session.one("SELECT settings FROM organization WHERE slug = ?", self.organization)
         return found[0] if found else ""
 
+    def overlay_text(self) -> str:
+        """The organisation's own rows over the catalogue, packed; "" when it has none."""
+        found = self._mine("SELECT files FROM overlay WHERE organization = ? ORDER BY row DESC LIMIT 1")
+        return found[0][0] if found else ""
+
     def unmapped(self) -> tuple[tuple[str, str, str, str, int], ...]:
         """Codes without a mapping: (what, system, code, display, times seen), the most frequent first."""
         sql = (
