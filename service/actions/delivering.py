@@ -9,6 +9,7 @@ from service.actions.ports import House, Work
 from service.basics.ids import new_id
 from service.basics.stored import Post
 from service.fhir import exact
+from service.fhir.reading.lesion import body_structure, is_lesion
 from service.fhir.writing.delivery import bundle
 
 Json = dict[str, Any]
@@ -19,12 +20,22 @@ def promise(house: House, work: Work, case: Case, event: str, resources: Sequenc
 
     number tells repeated events (amendments) apart. Returns how many posts were promised."""
     key = f"{case.exam.id}:{event}:{number}"
-    ours = [case.organization, *resources] if case.organization else list(resources)
-    whole = bundle(ours, theirs=owned_there(case, Lookup(work)), now=work.now, base=house.base, identifier=key)
+    lookup = Lookup(work)
+    ours = [*([case.organization] if case.organization else []), *lesions(lookup, resources), *resources]
+    whole = bundle(ours, theirs=owned_there(case, lookup), now=work.now, base=house.base, identifier=key)
     body = exact.encode(whole)
     posts = [Post(new_id(), name, key, case.exam.id, event, body) for name in work.destinations()]
     work.post(posts)
     return len(posts)
+
+
+def lesions(lookup: Lookup, resources: Iterable[Json]) -> Iterable[Json]:
+    """The BodyStructures of the focal lesions that records among the resources are of, each once."""
+    records = (r for r in resources if r["resourceType"] == "Observation" and is_lesion(r))
+    for id_ in dict.fromkeys(body_structure(r) for r in records):
+        found = lookup.find(f"BodyStructure/{id_}") if id_ else None
+        if found is not None:
+            yield found
 
 
 def owned_there(case: Case, lookup: Lookup) -> Iterable[Json]:

@@ -17,6 +17,7 @@ WAY_OUT = {
     "Communication": "it tells an urgent finding: use $urgent, $urgent-attempt or $urgent-acknowledge on its Task",
     "DiagnosticReport": "use $finish, $amend or $withdraw on the exam's Task",
     "Procedure": "it follows the exam: use $finish or $withdraw on the exam's Task",
+    "BodyStructure": "it is the identity of a focal lesion, told by the Observations that record it: send those",
     "ChargeItem": "charges follow the exam: use $finish or $withdraw on its Task",
     "Invoice": "its charges are invoiced once by $finish and credited by $withdraw on its Task, and never edited",
 }

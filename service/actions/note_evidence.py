@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from service.actions import derive, judge, suggest_urgent
+from service.actions import derive, judge, lesions, suggest_urgent
 from service.actions.ports import Caller, House, Work
 from service.actions.survey_acts import act_on
 from service.actions.survey_entering import Entering
@@ -51,6 +51,7 @@ def note(
     on it. Measurements get their verdict in place. places: the places of the resources in their Bundle, for the faults;
     patients: those written in the same transaction, by id."""
     before = open_sheet(house, work, exam)
+    made = lesions.identify(house, work, before, resources, places)
     understood = list(_read(before, resources))
     faults = list(_implausible(before, understood, places))
     if faults:
@@ -60,7 +61,7 @@ def note(
     work.count_unmapped(_unmapped(before, after))
     after = derive.derived(work, before, after, sent=resources)
     after, urgent = suggest_urgent.suggest(work, before, after, sent=resources)
-    changed = [*keep(work, before, after, sent=sent), *urgent]
+    changed = [*made, *keep(work, before, after, sent=sent), *urgent]
     told = [(r, one.found) for r, one in zip(resources, understood, strict=True)]
     return judge.judge_all(work, before, after, changed, sent=told, patients=patients)
 

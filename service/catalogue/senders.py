@@ -27,6 +27,7 @@ NOTES = frozenset(
         "recumbency",
     }
 )
+LESIONS = frozenset({"lesion:record", "lesion:place"})
 SIDES = ("left", "right", "both")
 
 
@@ -80,7 +81,7 @@ def properties(
     """Code -> "measure:<key>", "attribute:<key>" or "note:<key>"; of several, the one that the structure has."""
     known = {f"measure:{k}" for k in sheets.known("measures.csv", "measure")}
     known |= {f"attribute:{k}" for k in sheets.known("attributes.csv", "attribute")}
-    known |= {f"note:{k}" for k in NOTES}
+    known |= {f"note:{k}" for k in NOTES} | LESIONS
     found: dict[Key, tuple[str, ...]] = {}
     for rule in measures.values():
         own = rule.codes[-1]

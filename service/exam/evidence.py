@@ -11,7 +11,7 @@ class Sighting:
     """One Observation, Media or ImagingStudy as sent, read but not yet understood."""
 
     source: str  # "Observation/<id>"
-    kind: str  # observation, still, clip, study, operation
+    kind: str  # observation, still, clip, study, operation, lesion, lesion-part
     codes: tuple[Coding, ...] = ()
     site: tuple[Coding, ...] = ()  # codings of bodySite, laterality among them
     planes: tuple[Coding, ...] = ()
@@ -37,6 +37,7 @@ class Sighting:
     differs: tuple[str, ...] = ()  # what a result that was sent should be by its own inputs, in words
     place: str = ""  # where in the structure it was taken: a code of mappings/places.csv
     which: str = ""  # of several alike (fetuses), the one that is spoken of
+    parts: tuple[tuple[Coding, ...], ...] = ()  # of a lesion: the codes of each component that has a value
     part: int = -1  # which component says it; -1: the resource itself
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Protocol
 
-from service.exam import body_site, follow_up
+from service.exam import body_site, follow_up, lesion
 from service.exam.asking import ANSWERS, NEUTERED, SEX, TESTES
 from service.exam.body_site import NOTHING, Place, Sites
 from service.exam.entries import ON_RECORD
@@ -46,6 +46,8 @@ def match(sighting: Sighting, catalogue: Codebook, species: str) -> Found:
     if site.problem:
         return (_unplaced(sighting, site),)
     planes, lost = _planes(sighting, catalogue)
+    if sighting.kind in {"lesion", "lesion-part"}:
+        return (*_lesion(sighting, site.structure, catalogue, planes=planes), *lost)
     if sighting.kind != "observation":
         image = "clip" if sighting.kind == "clip" else "still"
         value = str(int(sighting.quantity)) if sighting.kind == "study" and sighting.quantity else ""
@@ -64,6 +66,20 @@ def _operated(sighting: Sighting, catalogue: Codebook) -> Found:
         return ()
     item = f"{ON_RECORD}:{row.key}"
     return tuple(Evidence(sighting, s, (item,), sighting.text) for s in row.structures)
+
+
+def _lesion(sighting: Sighting, structure: str, catalogue: Codebook, *, planes: tuple[str, ...]) -> Found:
+    """The record of one lesion, naming what it lacks; a component of it that is a diameter."""
+    if sighting.kind == "lesion":
+        if sighting.which == "0":  # no structure was known when it came, so it was given no number
+            return (Unmapped(sighting, "lesion", sighting.codes[0], (structure,)),)
+        item = f"{follow_up.LESION}:{sighting.which}"
+        return (Evidence(sighting, structure, (item, *planes), lesion.lacking(sighting.parts, catalogue)),)
+    key = lesion.part(sighting.codes, catalogue)
+    if not key.startswith("lesion-"):
+        first = sighting.codes[0] if sighting.codes else NOTHING
+        return (Unmapped(sighting, "code", first, (structure,)),)
+    return (Evidence(sighting, structure, (f"measure:{key}",), sighting.which),)
 
 
 def _observed(

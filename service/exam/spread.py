@@ -9,7 +9,7 @@ from service.exam.entries import UNREAD, begun
 from service.exam.evidence import Evidence, Sighting, Unmapped
 from service.exam.survey import Entry, Step
 
-WITH_VALUE = ("finding:", "still", "statement:", "measure:")
+WITH_VALUE = ("finding:", "still", "statement:", "measure:", "lesion:")
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,6 +18,8 @@ SERVICE = f"{BASE}/CodeSystem/service"
 CHARGE = f"{BASE}/CodeSystem/charge"
 NOTE = f"{BASE}/CodeSystem/exam-note"  # sedation, doppler, fasting, weight-at-exam, sex-answer
 PLANE = f"{BASE}/CodeSystem/plane"
+LESION = f"{BASE}/lesion"  # identifier system of a focal lesion: value = "<animal>.<number>"
+X_LESION = f"{BASE}/StructureDefinition/lesion-number"  # on Observation: valuePositiveInt
 SURGERY = f"{BASE}/CodeSystem/surgery"  # operations on an animal's record that take structures away
 TASK_CODE = f"{BASE}/CodeSystem/task-code"
 AMENDMENT = f"{BASE}/CodeSystem/amendment"

@@ -71,9 +71,23 @@ class Practice:
         entries = [entry(self.about(r), i) for i, r in enumerate(resources)]
         return [f"{r.stored.type}/{r.stored.id}" for r in transact(self.house, self.caller, entries) if r.stored]
 
+    def send_as_is(self, *resources: Json) -> list[str]:
+        """Post resources that are evidence of nothing; returns the references they were stored under."""
+        entries = [entry(r, i) for i, r in enumerate(resources)]
+        return [f"{r.stored.type}/{r.stored.id}" for r in transact(self.house, self.caller, entries) if r.stored]
+
+    def order_again(self) -> None:
+        """A second order for the same animal, whose exam is the one spoken of from now on."""
+        order = self.get(f"ServiceRequest/{self.order}")
+        fresh = {k: v for k, v in order.items() if k not in {"id", "meta", "identifier"}}
+        (reference,) = self.send_as_is(fresh)
+        self.order = reference.partition("/")[2]
+        with self.books.view(self.organization) as view:
+            self.exam = view.exam_of_order(self.order).id
+
     def change(self, reference: str, **elements: Any) -> None:
         """Put the resource again with these elements changed."""
-        resource = {**self.get(reference), **elements}
+        resource = {k: v for k, v in {**self.get(reference), **elements}.items() if v is not None}
         version = int(resource["meta"]["versionId"])
         type_, _, id_ = reference.partition("/")
         transact(self.house, self.caller, [Entry("PUT", type_, id_, resource=resource, if_match=version)])

@@ -36,20 +36,9 @@ def recorded(practice: Practice, resource: Json) -> str:
     return f"{done.stored.type}/{done.stored.id}"
 
 
-def another(practice: Practice) -> None:
-    """A second order for the same animal."""
-    order = {**practice.get(f"ServiceRequest/{practice.order}")}
-    fresh = {k: v for k, v in order.items() if k not in {"id", "meta", "identifier"}}
-    (done,) = transact(practice.house, practice.caller, [entry(fresh, 0)])
-    assert done.stored is not None
-    practice.order = done.stored.id
-    with practice.books.view(practice.organization) as view:
-        practice.exam = view.exam_of_order(practice.order).id
-
-
 def test_an_operation_on_record_fills_in_the_absence_and_waits_for_one_confirmation(practice: Practice) -> None:
     source = recorded(practice, removed(practice, "splenectomy"))
-    another(practice)
+    practice.order_again()
     for code in ("spleen", "splenic_vein"):
         task = practice.task(code)
         assert owed(task) == ["confirm:absent-surgical"]
@@ -66,7 +55,7 @@ def test_an_operation_on_record_fills_in_the_absence_and_waits_for_one_confirmat
 
 def test_all_as_expected_does_not_confirm_an_absence(practice: Practice) -> None:
     recorded(practice, removed(practice, "splenectomy"))
-    another(practice)
+    practice.order_again()
     practice.settle("", station=3)
     assert owed(practice.task("spleen")) == ["confirm:absent-surgical"]
 
@@ -113,11 +102,11 @@ def test_ovariectomy_leaves_a_uterus_to_examine(practice: Practice) -> None:
     tasks = practice.tasks()
     assert business(tasks["uterus"]) == ("ready", "not-yet")
     assert business(tasks["uterine_stump"])[1] == "out-of-scope"
-    another(practice)
+    practice.order_again()
     assert "uterus" in practice.tasks()
     assert "uterine_stump" not in practice.tasks()
     recorded(practice, removed(practice, "hysterectomy"))
-    another(practice)
+    practice.order_again()
     assert "uterus" not in practice.tasks()
 
 

@@ -10,11 +10,16 @@ EXTENSIONS: tuple[Own, ...] = (
     Own(uris.X_WINDOW, ("Observation", "Media"), "Window: where the probe lay", "string"),
     Own(uris.X_STATION, ("Observation", "Media", "Task"), "Station of the survey, 1 to 10", "positiveInt"),
     Own(uris.X_CONFIRMED, ("Observation",), "An unusual value that a person looked at again and confirmed", "boolean"),
+    Own(uris.X_LESION, ("Observation",), "Number of a focal lesion, the same in all exams of the animal; written by "
+        "the server", "positiveInt"),
     Own(uris.X_FETUS, ("Observation",), "Which of several fetuses a reading is of", "string"),
     Own(uris.X_PLACE, _MEASURED, "Where in the structure it was measured", "code"),
     Own(uris.NOT_JUDGED, _MEASURED, "Why a measurement is not compared with a limit", "string"),
     Own(uris.X_LIMIT, tuple(f"{one}.{said}" for one in _MEASURED for said in ("interpretation", "referenceRange")),
         "The limit that judged, written by the server", "code"),
+    Own(uris.X_UNROUNDED, ("Observation",), "A computed value with all its digits, or 28 of them", "decimal"),
+    Own(uris.X_DIFFERS, ("Observation",), "A result that was sent is another than its own inputs give; written by the "
+        "server", "Reference"),
     Own(uris.SENDER_JUDGEMENT, _MEASURED, "One flag or one range of the sender, as sent", parts=(
         Part("interpretation", "CodeableConcept", "The flag"),
         Part("low", "Quantity", "Lower end of the range"),

@@ -8,6 +8,7 @@ from service.exam.evidence import Sighting
 from service.fhir import uris
 from service.fhir.reading.coded import coding, codings, extension
 from service.fhir.reading.computed import computed
+from service.fhir.reading.lesion import is_lesion, lesion_sightings
 from service.fhir.reading.surgery import OPERATIONS, operation
 
 Json = dict[str, Any]
@@ -35,6 +36,9 @@ def source(resource: Json) -> str:
 
 
 def _observation(resource: Json) -> Iterator[Sighting]:
+    if is_lesion(resource):
+        yield from lesion_sightings(resource, _sighting)
+        return
     components = resource.get("component", [])
     measured = [c for c in components if "valueQuantity" in c]
     if resource.get("hasMember") and not components and not _has_value(resource):
