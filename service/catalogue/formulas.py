@@ -4,6 +4,7 @@ from decimal import Decimal
 from fractions import Fraction
 from itertools import pairwise
 
+from service.catalogue.codings import Codes
 from service.catalogue.rows_computations import BandRow, FormulaRow
 from service.catalogue.sheets import Placed, Sheets
 from service.exam.expression import Expression, read
@@ -12,17 +13,17 @@ from service.exam.formulas import Band, Formula, decimal, rounded
 FILE = "formulas.csv"
 
 
-def formulas(sheets: Sheets) -> dict[str, Formula]:
+def formulas(sheets: Sheets, codes: Codes) -> dict[str, Formula]:
     """The formulas by key; each that computes must come to its own worked example."""
     rows = sheets.read(FILE, FormulaRow)
     bands = sheets.read("formula-bands.csv", BandRow)
     for placed in bands:
         if placed.row.formula not in sheets.known(FILE, "formula"):
             sheets.fault(placed.line, f'formula "{placed.row.formula}" is not in {FILE}')
-    return {p.row.formula: _formula(p, sheets, bands=_bands(p.row.formula, bands, sheets)) for p in rows}
+    return {p.row.formula: _formula(p, sheets, codes, bands=_bands(p.row.formula, bands, sheets)) for p in rows}
 
 
-def _formula(placed: Placed[FormulaRow], sheets: Sheets, *, bands: tuple[Band, ...]) -> Formula:
+def _formula(placed: Placed[FormulaRow], sheets: Sheets, codes: Codes, *, bands: tuple[Band, ...]) -> Formula:
     row = placed.row
     expression = _expression(placed, sheets)
     if row.kind == "value" and not (expression and row.unit and row.decimals):
@@ -43,6 +44,7 @@ def _formula(placed: Placed[FormulaRow], sheets: Sheets, *, bands: tuple[Band, .
         evidence=row.evidence,
         source=row.source,
         bands=bands,
+        codes=codes.optional(placed.line, row.system, row.code, row.display),
     )
 
 

@@ -4,7 +4,7 @@ from typing import Annotated, ClassVar, Literal
 
 from pydantic import StringConstraints
 
-from service.catalogue.cells import Name, Number, NumberOrNone, Text, Words, YesNoOrEither
+from service.catalogue.cells import Name, NameOrNone, Number, NumberOrNone, Text, Words, YesNoOrEither
 from service.catalogue.rows import Row
 from service.catalogue.rows_survey import Species
 
@@ -26,6 +26,9 @@ class FormulaRow(Row):
     decimals: Digits
     tolerance: Tolerance
     evidence: Literal["A", "H", "M"]
+    system: NameOrNone
+    code: str
+    display: str
     worked: Words
     result: NumberOrNone
     published: str

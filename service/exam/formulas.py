@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 from decimal import ROUND_HALF_UP, Context, Decimal
 from fractions import Fraction
 
+from service.basics.coding import Coding
 from service.exam.expression import Expression
 
 OWN = "*"  # the structure that the result belongs to
@@ -39,6 +40,7 @@ class Formula:
     evidence: str = ""
     source: str = ""
     bands: tuple[Band, ...] = ()
+    codes: tuple[Coding, ...] = ()  # of the method outside
 
     def within(self, sent: Fraction, computed: Fraction) -> bool:
         """Whether a result that was sent agrees with the computed one."""

@@ -47,7 +47,7 @@ def waveform(exam: Exam, peak: str, end: str, **more: Any) -> Json:
 def computed(desk: Desk, exam: Exam, formula: str, measure: str = "") -> list[Json]:
     """The Observations of a formula that stand, of one measure or of all."""
     found = desk.search("Observation", **{"based-on": f"ServiceRequest/{exam.order}"})
-    wanted = [o for o in found if o.get("method", {}).get("coding", [{}])[0].get("code") == formula]
+    wanted = [o for o in found if o.get("method", {}).get("coding", [{}])[-1].get("code") == formula]
     return [
         o
         for o in wanted
@@ -193,7 +193,15 @@ def test_what_was_computed_is_in_the_finished_report(desk: Desk) -> None:
     )
     corrected = {**aorta, "valueQuantity": amount("12.5", "mm")}
     taken(
-        desk.operate(exam.id, "amend", status="corrected", reason="Caliper", by="Dr I. Reader", observation=[corrected])
+        desk.operate(
+            exam.id,
+            "amend",
+            status="corrected",
+            major=False,
+            reason="Caliper",
+            by="Dr I. Reader",
+            observation=[corrected],
+        )
     )
     after = desk.get(f"Observation/{ratio['id']}")
     assert after["status"] == "corrected"

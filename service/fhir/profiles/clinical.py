@@ -70,6 +70,10 @@ CLINICAL: tuple[Profile, ...] = (
             Rule("extension:plane", "the plane of section", 0, "1", url=uris.X_PLANE),
             Rule("extension:measured-at", "where in the structure", 0, "1", url=uris.X_PLACE),
             Rule("extension:not-judged", "why there is no flag, written by the server", 0, "1", url=uris.NOT_JUDGED),
+            Rule("extension:unrounded-value", "a computed value with all its digits, written by the server", 0, "1",
+                 url=uris.X_UNROUNDED),
+            Rule("extension:differs-from-inputs", "what a result that was sent should be, written by the server",
+                 url=uris.X_DIFFERS),
             Rule("extension:sender-judgement", "the sender's own flags and ranges, kept by the server as sent",
                  url=uris.SENDER_JUDGEMENT),
             Rule("interpretation", "H, L or N by the limit chosen for this animal, written by the server; the sender's "

@@ -29,7 +29,7 @@ def derived_observation(
     if side is not None:
         resource["bodySite"]["coding"] = [*resource["bodySite"]["coding"], _coding(side)]
     method = {"system": uris.FORMULA, "code": formula.key, "display": formula.title}
-    resource["method"] = {"coding": [method], "text": formula.text}
+    resource["method"] = {"coding": [*(_coding(c) for c in formula.codes), method], "text": formula.text}
     if sources:
         resource["derivedFrom"] = [{"reference": s} for s in sources]
     if components := list(_components(found)):
