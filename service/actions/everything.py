@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 
 from service.actions.ports import House, View
 from service.actions.writing import decoded
@@ -9,17 +10,25 @@ from service.basics.errors import Fault, Invalid
 from service.basics.query import Ids, Page, Query
 from service.basics.stored import Stored
 from service.fhir import moments, search
+from service.fhir.compartments import compartments
 from service.fhir.reading.links import links
-from service.fhir.search.compartment import PATIENT
 from service.fhir.search.table import dated
 
 NAMED = frozenset({"Binary", "Device", "Endpoint", "Location", "Organization", "Practitioner", "PractitionerRole"})
 """Types of no patient's compartment that are given besides, where something on the page names them."""
-_STAGES = (
-    ("Patient", "_id"),
-    *((type_, code) for type_, codes in {**PATIENT, "Task": ("patient",)}.items() for code in codes),
-)
-TYPES = NAMED | {type_ for type_, _ in _STAGES}
+
+
+@cache
+def _stages() -> tuple[tuple[str, str], ...]:
+    """(type, parameter) of the searches that find what belongs to an animal; the audit is read at its own place."""
+    held = compartments()["Patient"] | {"Task": ["patient"]}
+    found = ((type_, code) for type_, codes in held.items() for code in codes if type_ != "AuditEvent")
+    return ("Patient", "_id"), *found
+
+
+def types() -> frozenset[str]:
+    """Every type that can be part of it."""
+    return NAMED | {type_ for type_, _ in _stages()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +79,7 @@ class _Walk:
 
     def __init__(self, house: House, view: View, animal: str, wanted: Wanted) -> None:
         self._house, self._view, self._animal, self._wanted = house, view, animal, wanted
-        self.stages = [one for one in _STAGES if wanted.has(one[0])]
+        self.stages = [one for one in _stages() if wanted.has(one[0])]
 
     def look(self, stage: int, after: str, *, count: int) -> Page:
         """What one search finds from a position on."""

@@ -7,6 +7,7 @@ from service.api import offers
 from service.api.kit import Limits
 from service.api.types import READ_ONLY, SERVED
 from service.fhir import exact, patching, profiles, uris
+from service.fhir.search.coming import included, referring
 from service.fhir.types import DEFINITIONS, DIRECTORY, GUARDED
 
 Json = dict[str, Any]
@@ -80,7 +81,14 @@ def _resource(type_: str, parameters: Parameters) -> Json:
         for name, kind, url in parameters(type_)
     ]
     operations = [{"name": name, "definition": url} for name, url in offers.operations(type_)]
-    return found | ({"searchParam": params} if params else {}) | {"operation": operations}
+    coming = {} if type_ in DEFINITIONS else _coming(type_)
+    return found | coming | ({"searchParam": params} if params else {}) | {"operation": operations}
+
+
+def _coming(type_: str) -> Json:
+    """What a search of a type can bring along; an empty list is left out."""
+    lists = {"searchInclude": list(included(type_)), "searchRevInclude": list(referring(type_))}
+    return {name: values for name, values in lists.items() if values}
 
 
 def _versioning(type_: str) -> str:

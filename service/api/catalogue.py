@@ -13,6 +13,7 @@ from service.api.types import SERVED
 from service.basics.errors import Fault, Missing
 from service.basics.stored import Stored
 from service.fhir import exact
+from service.fhir.partial import part
 from service.fhir.search import definitions as parameters
 from service.fhir.search import published
 from service.fhir.writing.conformance import search_parameter
@@ -25,7 +26,9 @@ def read(ask: Ask) -> Answer:
     found = next((one for one in _every(ask) if one["id"] == ask.id), None)
     if found is None:
         raise Missing(Fault("not-found", f"There is no {ask.type} with the id {ask.id}."))
-    text = exact.encode(found)
+    params = [(name, value) for name in ("_summary", "_elements") if (value := ask.once(name))]
+    asked = published.parse(ask.type, params)
+    text = _part(found, asked)
     tag = f'W/"{sha256(text).hexdigest()[:16]}"'
     headers: tuple[Header, ...] = ((b"etag", tag.encode()),)
     seen = (f"{ask.type}/{ask.id}",)
@@ -42,7 +45,7 @@ def search(ask: Ask) -> Answer:
     wanted = sorted((one for one in _every(ask, versions) if asked.holds(one)), key=lambda one: str(one["id"]))
     count = 0 if asked.only_counted else min(asked.count, ask.kit.limits.page)
     rest = [one for one in wanted if str(one["id"]) > page]
-    shown = [Stored(ask.type, str(one["id"]), 1, "", exact.encode(one)) for one in rest[:count]]
+    shown = [Stored(ask.type, str(one["id"]), 1, "", _part(one, asked)) for one in rest[:count]]
     after = shown[-1].id if shown and len(rest) > count else ""
     head: dict[str, object] = {"type": "searchset"}
     if asked.total or asked.only_counted:
@@ -50,6 +53,10 @@ def search(ask: Ask) -> Answer:
     head["link"] = bundles.links(f"{ask.base}/{ask.type}", asked.used, after=after, page=page)
     entries = [bundles.match(ask.base, one) for one in shown] + searching.warnings(asked.ignored)
     return Answer(200, bundles.joined(head, entries), seen=tuple(f"{one.type}/{one.id}" for one in shown))
+
+
+def _part(definition: capability.Json, asked: published.Published) -> bytes:
+    return part(exact.encode(definition), summary=asked.summary, wanted=asked.elements)
 
 
 def _every(ask: Ask, versions: Sequence[str] = ()) -> Iterator[capability.Json]:

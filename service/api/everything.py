@@ -65,7 +65,7 @@ def _day(given: Inputs, name: str) -> moments.Range | None:
 
 def _left_out(wanted: action.Wanted) -> list[bytes]:
     """The entry that says which types the token can't see; none when it sees all."""
-    hidden = sorted(one for one in wanted.types or action.TYPES if not wanted.may(one))
+    hidden = sorted(one for one in wanted.types or action.types() if not wanted.may(one))
     if not hidden:
         return []
     text = f"The token lacks the scope to read {', '.join(hidden)}: what there may be of it is left out."

@@ -9,10 +9,10 @@ from service.api.answers import Answer
 from service.api.ask import PAGE, Ask, content, pairs
 from service.api.outcomes import outcome_of
 from service.basics.errors import Fault, Invalid, Missing, NotPermitted
-from service.basics.query import Criterion, Either, Query
+from service.basics.query import Criterion, Either, Ids, Query
 from service.basics.stored import Stored
 from service.fhir import exact
-from service.fhir.compartments import compartments
+from service.fhir.compartments import ITSELF, compartments
 from service.fhir.partial import part
 from service.fhir.search import pointing
 
@@ -87,7 +87,9 @@ def _inside(ask: Ask) -> Criterion:
     codes = compartments().get(holder, {}).get(ask.type)
     if not codes:
         raise Missing(Fault("not-supported", f"There is no compartment {holder} that holds a {ask.type}."))
-    return Either(tuple(pointing(ask.caller.organization, ask.type, code, [ask.within]) for code in codes))
+    itself = (Ids((id_,)),) if ITSELF in codes else ()
+    named = (pointing(ask.caller.organization, ask.type, code, [ask.within]) for code in codes if code != ITSELF)
+    return Either((*itself, *named))
 
 
 def _form(body: bytes) -> str:

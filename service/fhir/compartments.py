@@ -6,6 +6,8 @@ from importlib.resources import files
 from service.fhir import exact
 
 FILE = "compartments.json"
+ITSELF = "{def}"
+"""What R4 writes in place of a parameter where the holder is part of its own compartment."""
 
 
 @cache

@@ -99,8 +99,33 @@ def test_they_are_searched_by_what_is_declared(rest: httpx.Client) -> None:
     assert rest.post("/fhir/CodeSystem/_search", data={"_id": "plane"}).json()["total"] == 1
 
 
+def test_a_part_of_them_is_given_and_marked(rest: httpx.Client) -> None:
+    whole = rest.get("/fhir/CodeSystem/plane").json()
+    assert "tag" not in whole.get("meta", {})
+    for query, lacks in (("_summary=true", "concept"), ("_elements=url,status", "title"), ("_summary=text", "title")):
+        found = rest.get(f"/fhir/CodeSystem?_id=plane&{query}").json()
+        assert query in found["link"][0]["url"].replace("%2C", ",")
+        alone = rest.get(f"/fhir/CodeSystem/plane?{query}")
+        assert alone.json() == found["entry"][0]["resource"]
+        assert alone.headers["etag"] != rest.get("/fhir/CodeSystem/plane").headers["etag"]
+        assert {tag["code"] for tag in alone.json()["meta"]["tag"]} == {"SUBSETTED"}
+        assert lacks in whole
+        assert lacks not in alone.json()
+        assert validate.check(alone.json()) == []
+    assert rest.get("/fhir/CodeSystem/plane?_elements=colour").status_code == 400
+    assert rest.get("/fhir/CodeSystem?_summary=count").json()["total"] > 10
+
+
 def test_what_is_not_understood_is_told(rest: httpx.Client) -> None:
-    for query in ("name:below=x", "_count=x", "_summary=text", "_total=x", "url:missing=true", "_count:exact=1"):
+    for query in (
+        "name:below=x",
+        "_count=x",
+        "_summary=x",
+        "_elements=colour",
+        "_total=x",
+        "url:missing=true",
+        "_count:exact=1",
+    ):
         assert rest.get(f"/fhir/CodeSystem?{query}").status_code == 400, query
     ignored = rest.get("/fhir/CodeSystem?nonsense=1&_id=plane").json()
     assert "nonsense" not in ignored["link"][0]["url"]

@@ -123,6 +123,8 @@ def test_a_compartment_holds_what_its_parameters_say(rest: httpx.Client, stored:
     first = ask(rest, f"/Patient/{animal['id']}/Observation", _count="1")
     rest_of = rest.get(address(first, "next")).json()
     assert len({*by_mode(first, "match"), *by_mode(rest_of, "match")}) == 2
+    vet = made(rest, "Practitioner")  # R4: a practitioner is part of his own compartment
+    assert by_mode(ask(rest, f"/Practitioner/{vet['id']}/Practitioner"), "match") == [vet["id"]]
     for nothing in ("Endpoint", "Colour", "AuditEvent", "$colour"):
         assert rest.get(f"/fhir/Patient/{animal['id']}/{nothing}").status_code in (404, 405), nothing
 

@@ -114,6 +114,21 @@ def test_c2_every_declared_search_parameter_is_understood(rest: httpx.Client, ty
     assert tried > 200
 
 
+def test_c2_whatever_is_declared_to_come_along_is_understood(rest: httpx.Client, types: list[dict[str, Any]]) -> None:
+    tried = 0
+    for one in types:
+        for name, declared in (("_include", "searchInclude"), ("_revinclude", "searchRevInclude")):
+            values = one.get(declared, [])
+            for start in range(0, len(values), 25):  # one page of many wishes
+                query = [(name, value) for value in values[start : start + 25]]
+                answer = rest.get(f"/fhir/{one['type']}", params=query, headers=STRICT)
+                assert answer.status_code == 200, (one["type"], query, answer.text)
+            tried += len(values)
+            wrong = rest.get(f"/fhir/{one['type']}", params={name: f"{one['type']}:nonsense"}, headers=STRICT)
+            assert wrong.status_code == 400, one["type"]
+    assert tried > 500
+
+
 def test_c2_every_declared_operation_is_there(rest: httpx.Client, types: list[dict[str, Any]]) -> None:
     declared = {(one["type"], each["name"]) for one in types for each in one.get("operation", [])}
     assert {("Task", name) for name in EXAM} | {(type_, "validate") for type_ in SERVED} <= declared

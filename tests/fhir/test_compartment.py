@@ -1,4 +1,4 @@
-"""The patient's compartment against R4's own CompartmentDefinition, and every parameter of it is one that we search."""
+"""The compartments against R4's own CompartmentDefinitions, and every parameter of them is one that we search."""
 
 import json
 import os
@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from service.fhir import search
-from service.fhir.search.compartment import PATIENT
+from service.fhir.compartments import ITSELF, compartments
 from service.fhir.types import STORABLE
 
 FOLDER = Path(os.environ.get("R4_DEFINITIONS") or Path(__file__).parents[3] / "shared" / "fhir-r4-definitions")
@@ -17,14 +17,17 @@ FOLDER = Path(os.environ.get("R4_DEFINITIONS") or Path(__file__).parents[3] / "s
     not FOLDER.is_dir() and not os.environ.get("REQUIRE_OUTSIDE"),
     reason="HL7's R4 definitions are not here: set R4_DEFINITIONS to their folder",
 )
-def test_it_is_r4s() -> None:
+def test_they_are_r4s() -> None:
     lines = (FOLDER / "compartments.ndjson").read_text(encoding="utf-8").splitlines()
-    patient = next(one for one in map(json.loads, lines) if one["code"] == "Patient")
-    theirs = {one["code"]: tuple(one["param"]) for one in patient["resource"] if one.get("param")}
-    kept = STORABLE - {"AuditEvent"}  # the audit is no resource that is kept
-    assert {type_: params for type_, params in theirs.items() if type_ in kept} == dict(PATIENT)
+    theirs = {
+        one["code"]: {e["code"]: e["param"] for e in one["resource"] if e.get("param") and e["code"] in STORABLE}
+        for one in map(json.loads, lines)
+    }
+    assert compartments() == theirs
 
 
 def test_each_parameter_is_offered() -> None:
-    for type_, codes in PATIENT.items():
-        assert set(codes) <= {code for code, _, _ in search.parameters(type_)}, type_
+    for holder, types in compartments().items():
+        for type_, codes in types.items():
+            known = {code for code, _, _ in search.parameters(type_)}
+            assert set(codes) <= known | {ITSELF} or type_ == "AuditEvent", (holder, type_)

@@ -57,7 +57,7 @@ def _indexed(inner: Criterion, rest: str) -> None:
 
 def _knows(type_: str, rest: str) -> bool:
     code = rest.partition(".")[0].partition(":")[0]
-    return code in _SHARED or code == "_has" or code in rows()[type_]
+    return type_ in rows() and (code in _SHARED or code == "_has" or code in rows()[type_])
 
 
 def _keys(asked: Asked, type_: str) -> Callable[[str], tuple[int, ...]]:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from service.basics.query import NEWEST, Criterion, Include, Query, Sort
 from service.fhir.partial import elements
 from service.fhir.search.asked import BadValue, Place
+from service.fhir.search.coming import include
 from service.fhir.search.elements import words
 from service.fhir.search.hashed import key
 from service.fhir.search.table import Row, own_date, rows
@@ -101,20 +102,11 @@ def _elements(draft: Draft, place: Place, value: str, _modifier: str) -> None:
 
 
 def _include(draft: Draft, _place: Place, value: str, modifier: str) -> None:
-    draft.includes.append(_coming("_include", value, modifier, reverse=False))
+    draft.includes.append(include("_include", value, reverse=False, iterate=modifier == "iterate"))
 
 
 def _revinclude(draft: Draft, _place: Place, value: str, modifier: str) -> None:
-    draft.includes.append(_coming("_revinclude", value, modifier, reverse=True))
-
-
-def _coming(name: str, value: str, modifier: str, *, reverse: bool) -> Include:
-    type_, _, rest = value.partition(":")
-    code, _, target = rest.partition(":")
-    row = rows().get(type_, {}).get(code)
-    if row is None or row.kind != "reference" or (target and target not in rows()):
-        raise BadValue(f"{name} needs Type:parameter or Type:parameter:Target of a reference; {value} is none")
-    return Include(type_, code, target, reverse=reverse, iterate=modifier == "iterate")
+    draft.includes.append(include("_revinclude", value, reverse=True, iterate=modifier == "iterate"))
 
 
 CONTROLS: dict[str, Callable[[Draft, Place, str, str], None]] = {

@@ -6,6 +6,7 @@ from typing import Any
 
 from service.basics.errors import Fault, Invalid
 from service.fhir import uris
+from service.fhir.partial import elements
 from service.fhir.search.asked import BadValue
 from service.fhir.search.text import fold
 from service.fhir.search.values import alternatives, bar, unescaped
@@ -63,6 +64,8 @@ class Published:
     tests: list[Callable[[Mapping[str, Any]], bool]] = field(default_factory=list)
     count: int = 50
     total: bool = True
+    summary: str = ""  # true, text or data; count is only_counted
+    elements: tuple[str, ...] = ()
     only_counted: bool = False
     used: list[tuple[str, str]] = field(default_factory=list)
     ignored: list[str] = field(default_factory=list)
@@ -139,9 +142,18 @@ def _count(found: Published, value: str) -> None:
 
 
 def _summary(found: Published, value: str) -> None:
-    if value not in ("count", "false"):
-        raise BadValue("_summary is not offered on definitions but as count or false")
+    if value not in ("true", "text", "data", "count", "false"):
+        raise BadValue("_summary is one of true, text, data, count, false")
     found.only_counted = found.only_counted or value == "count"
+    found.summary = value if value in ("true", "text", "data") else ""
+
+
+def _elements(found: Published, value: str) -> None:
+    wanted = [name.removeprefix(f"{found.type}.") for name in value.split(",") if name]
+    unknown = [name for name in wanted if name not in elements(found.type)]
+    if unknown or not wanted:
+        raise BadValue(f"_elements names what {found.type} does not have: {', '.join(unknown) or value}")
+    found.elements += tuple(wanted)
 
 
 def _total(found: Published, value: str) -> None:
@@ -152,6 +164,7 @@ def _total(found: Published, value: str) -> None:
 
 _CONTROLS: Mapping[str, Callable[[Published, str], None]] = {
     "_count": _count,
+    "_elements": _elements,
     "_summary": _summary,
     "_total": _total,
 }

@@ -67,7 +67,8 @@ def _row(definitions: Definitions, parameter: dict[str, Any], type_: str) -> dic
         row |= extra
     if not row["paths"]:
         return {}
-    targets = sorted(set(parameter.get("target", ())) & STORABLE)
+    named = set(parameter.get("target", ()))
+    targets = sorted(named & STORABLE or named)
     targets = [] if len(targets) == len(STORABLE) else targets  # none named is any
     return row | ({"targets": targets} if targets else {}) | _systems(definitions, row, type_)
 
