@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from service.commands import alone, opening
+from service.commands import catalogue as rows
 from service.commands.groups import GROUPS
 from service.demo import story
 
@@ -29,6 +30,7 @@ def serve(
     settings = opening.settings()
     catalogue = opening.catalogue(settings)
     books = opening.ready_books(settings)
+    rows.all_fit(books, catalogue)
     front.serve(settings, books, catalogue, host=host, port=port, courier=back.run if with_courier else None)
 
 

@@ -47,7 +47,7 @@ class Source:
         if not self.authors or self.authors.startswith("("):
             named = self.journal or self.authors.strip("()")
         else:
-            first = self.authors.split(",")[0].split(" and ")[0].removesuffix(" et al.")
+            first = self.authors.split("(")[0].split(",")[0].split(" and ")[0].strip().removesuffix(" et al.")
             named = first.rsplit(" ", 1)[0]
         return " ".join(p for p in (named, self.year) if p) or "source not named"
 
