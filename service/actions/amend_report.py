@@ -3,7 +3,7 @@
 from dataclasses import replace
 from typing import Any
 
-from service.actions import corrections, delivering
+from service.actions import corrections, delivering, discrepancy
 from service.actions.case import Case, open_case
 from service.actions.operation import Operation, on_exam
 from service.actions.ports import Caller, House
@@ -20,6 +20,7 @@ from service.fhir.writing.parameters import parameters as answered
 
 Json = dict[str, Any]
 KINDS = ("amended", "corrected", "appended")
+WEIGHED = frozenset({"amended", "corrected"})  # its author says whether it can alter the animal's care
 NEEDED = (
     ("status", f"which kind of change it is ({', '.join(KINDS)})"),
     ("reason", "why the report changes"),
@@ -66,6 +67,9 @@ def _check(operation: Operation, parameters: Json) -> None:
     ]
     if text(parameters, "status") and text(parameters, "status") not in KINDS:
         faults.append(Fault("value", f"status is one of {', '.join(KINDS)}.", _where("status")))
+    if text(parameters, "status") in WEIGHED and _major(parameters) is None:
+        words = "Say in `major` (true or false) whether the change can alter the animal's care."
+        faults.append(Fault("required", words, _where("major")))
     if not any(named(parameters, name) for name in (*TEXTS, "observation")):
         words = f"Nothing is said anew: give at least one of {', '.join(TEXTS)} or observation."
         faults.append(Fault("required", words, "Parameters.parameter"))
@@ -84,14 +88,21 @@ def _amend(house: House, caller: Caller, operation: Operation, parameters: Json)
     case, corrected = corrections.take(house, work, caller, case, given, kind=kind)
     signature = _signature(written, parameters)
     edition = _edition(operation, written, parameters)
+    case, opened = discrepancy.opened(work, case, corrected.others, edition=edition, conclusions=signature.conclusions)
     report = _report(house, case, signature, edition, written=written, now=exact.instant(work.now))
     computed = [o for o in corrected.others if o["resourceType"] == "Observation"]
     told = [report, *corrected.observations, *computed]
-    rewrite(work, [*told, *(o for o in corrected.others if o["resourceType"] != "Observation")])
+    known = {one["id"] for one in opened}
+    rest = [o for o in corrected.others if o["resourceType"] != "Observation" and o["id"] not in known]
+    rewrite(work, [*told, *rest, *opened])
     number = edition.number
     delivering.promise(house, work, case, "amended", told, number=number)
     return answered(
-        references=[("exam", f"Task/{exam.id}"), ("report", f"DiagnosticReport/{exam.report}")],
+        references=[
+            ("exam", f"Task/{exam.id}"),
+            ("report", f"DiagnosticReport/{exam.report}"),
+            ("task", case.urgent[-1].message if opened else ""),
+        ],
         words=[("version", str(number)), *[("change", line) for line in report_changes(report)]],
     )
 
@@ -122,7 +133,14 @@ def _edition(operation: Operation, written: WrittenReport, parameters: Json) -> 
         by=text(parameters, "by"),
         told=tuple(destinations),
         replaced_issued=written.issued,
+        major=_major(parameters),
     )
+
+
+def _major(parameters: Json) -> bool | None:
+    """Whether the author says that the change can alter the animal's care; None when that is not said."""
+    said = next(iter(named(parameters, "major")), None)
+    return said if isinstance(said, bool) else None
 
 
 def _signature(written: WrittenReport, parameters: Json) -> Signature:

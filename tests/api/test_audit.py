@@ -151,7 +151,13 @@ def test_operations_on_an_exam(enter: Open) -> None:
     step = at.http.get(f"/fhir/Task?part-of=Task/{exam}&status=ready&_count=1").json()["entry"][0]["resource"]["id"]
     gas = orders.parameters(disposition="not-seen", reason="gas", performer="Dr R. Ferrer")
     left = {"interpreter": "Dr I. Reader", "conclusion": "None.", "remaining": "equipment", "detail": "It failed."}
-    said = {"status": "amended", "reason": "More was seen.", "by": "Dr I. Reader", "conclusion": "A polyp."}
+    said = {
+        "status": "amended",
+        "major": False,
+        "reason": "More was seen.",
+        "by": "Dr I. Reader",
+        "conclusion": "A polyp.",
+    }
     gone = {"reason": "wrong animal", "by": "Dr I. Reader"}
     for id_, name, status, content in [
         (step, "settle", 200, gas),

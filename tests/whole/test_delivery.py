@@ -11,7 +11,7 @@ from tests.whole.telling import Desk, Exam, Json, charges, coded, decoded, only,
 from tests.whole.test_finish import text_of
 
 SENT = ("DiagnosticReport", "Observation", "ChargeItem", "Invoice", "Procedure", "Task", "Media")
-AMENDED = {"status": "amended", "reason": "A second reader saw more.", "by": "Dr S. Reader"}
+AMENDED = {"status": "amended", "reason": "A second reader saw more.", "by": "Dr S. Reader", "major": False}
 WITHDRAWN = {"reason": "Wrong animal.", "by": "Dr I. Reader"}
 
 
@@ -164,7 +164,7 @@ def test_a_measurement_is_corrected_by_an_amendment(desk: Desk) -> None:
     exam, finished = told(desk, measured="4.00")
     (wrong,) = [o for o in desk.search("Observation") if "valueQuantity" in o]
     right = {**wrong, "valueQuantity": {**wrong["valueQuantity"], "value": exact.decode(b"0.40")}}
-    said = {"status": "corrected", "reason": "A slip of the decimal point.", "by": "Dr I. Reader"}
+    said = {"status": "corrected", "major": False, "reason": "A slip of the decimal point.", "by": "Dr I. Reader"}
     body = parameters({**said, "observation": right})
     told_ = result(taken(desk.http.post(f"Task/{exam.id}/$amend", content=exact.encode(body))))
     assert told_["version"] == ["2"]

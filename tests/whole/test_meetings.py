@@ -99,7 +99,7 @@ def test_an_amendment_that_meets_the_withdrawal_never_comes_after_it(desk: Desk)
     exam = desk.place(service="fluid-check")
     desk.survey(exam)
     report = desk.finish(exam)["report"]
-    said = {"status": "amended", "reason": "Another thought.", "by": "Dr I. Reader", "conclusion": "x"}
+    said = {"status": "amended", "major": False, "reason": "Another thought.", "by": "Dr I. Reader", "conclusion": "x"}
     withdrawn, amended = meet(
         desk,
         operating(exam, "withdraw", reason="Wrong animal.", by="Dr I. Reader"),

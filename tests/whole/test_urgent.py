@@ -4,9 +4,9 @@ from typing import Any
 
 import pytest
 
-from service.fhir import uris, validate
+from service.fhir import exact, uris, validate
 from tests.builders.orders import entry, transaction
-from tests.whole.telling import Desk, Exam, Json, coded, only, refusal, result, taken
+from tests.whole.telling import Desk, Exam, Json, coded, decoded, only, refusal, result, taken
 from tests.whole.test_finish import SIGNED, text_of
 
 TOLD = {"by": "Examiner", "to": "Dr R. Ferrer", "method": "voice", "readBack": True}
@@ -191,3 +191,46 @@ def test_what_is_overdue_is_found_by_a_search(desk: Desk, exam: Exam) -> None:
     assert [t["id"] for t in desk.search("Task", **open_, due="lt2126-01-01T00:00:00Z")] == [
         told["task"].partition("/")[2]
     ]
+
+
+def test_a_change_that_can_alter_care_is_told_at_once(desk: Desk, exam: Exam) -> None:
+    desk.survey(exam)
+    finished = desk.finish(exam)
+    said = {
+        "status": "amended",
+        "reason": "The second reader saw free gas.",
+        "by": "Dr S. Reader",
+        "conclusion": "Free gas.",
+    }
+    ((where, _),) = refusal(desk.operate(exam.id, "amend", **said), 422)
+    assert where == "Parameters.parameter.where(name='major')"  # its author must say so
+    told = result(taken(desk.operate(exam.id, "amend", **said, major=True)))
+    task = desk.get(told["task"])
+    assert (business(task), task["priority"]) == (("requested", "waiting"), "stat")
+    assert (
+        "The second reader saw free gas.; now: Free gas."
+        in desk.get(task["focus"]["reference"])["payload"][0]["contentString"]
+    )
+    assert "Receipt by Dr R. Ferrer, Invented Clinic had not been confirmed" in text_of(desk.get(finished["report"]))
+    assert result(taken(desk.operate(exam.id, "amend", **said, major=True))) == told
+    minor = {**said, "reason": "A word.", "conclusion": "Free gas, little."}
+    assert "task" not in result(taken(desk.operate(exam.id, "amend", **minor, major=False)))
+    second = {**said, "reason": "It was a fold.", "conclusion": "No free gas."}
+    again = result(taken(desk.operate(exam.id, "amend", **second, major=True)))
+    assert again["task"] != told["task"]
+    taken(desk.operate(told["task"].partition("/")[2], "urgent-acknowledge", **TOLD))  # after it was signed
+    assert business(desk.get(told["task"])) == ("completed", "acknowledged")
+
+
+def test_a_corrected_measurement_can_suggest_one_after_the_report(desk: Desk) -> None:
+    exam = desk.place()
+    source = decoded(taken(desk.note(exam.scanner.measured("kidney_left", "pelvis-width", "1.30"))))
+    desk.survey(exam)
+    desk.finish(exam)
+    right = desk.get(f"Observation/{source['id']}")
+    right["valueQuantity"]["value"] = exact.decode(b"13.0")
+    said = {"status": "corrected", "reason": "A slip of the decimal point.", "by": "Dr I. Reader", "major": True}
+    taken(desk.operate(exam.id, "amend", **said, observation=right))
+    task = only(desk.search("Task", **{"part-of": f"Task/{exam.id}", "code": f"{uris.URGENT}|ureter-obstruction"}))
+    assert business(task) == ("ready", "suggested")
+    assert desk.get(f"Task/{exam.id}")["status"] == "completed"

@@ -26,6 +26,7 @@ EXAM: tuple[Operation, ...] = (
             taken("status", "code", "amended, corrected or appended.", need=1),
             taken("reason", "string", "Why the report changes.", need=1),
             taken("by", "string", "Who changes it.", need=1),
+            taken("major", "boolean", "Whether the change can alter the animal's care: needed unless appended."),
             taken("conclusion", "string", "Takes the place of the conclusion (appended: is added).", many=True),
             *_words(),
             taken(
@@ -33,6 +34,7 @@ EXAM: tuple[Operation, ...] = (
             ),
             *_REFERENCES,
             given("Reference", "The report.", name="report"),
+            given("Reference", "The Task of telling the responsible vet at once, of a major one.", name="task", need=0),
             given("string", "The number of this version.", name="version"),
             given("string", "What changed.", name="change", many=True),
         ),
