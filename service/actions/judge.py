@@ -6,7 +6,7 @@ from typing import Any
 
 from service.actions.case import Case
 from service.actions.ports import View
-from service.actions.sheet import Sheet
+from service.actions.sheet import Sheet, listed
 from service.actions.survey_sheet import WHOLE
 from service.actions.writing import decoded
 from service.catalogue.catalogue import Catalogue
@@ -136,7 +136,7 @@ def whole(case: Case, *, at: str) -> Case:
 
 
 def _anew(work: View, judging: Judge, sources: Iterable[str]) -> Iterator[Json]:
-    """The stored Observations whose verdict is another one now; a final one becomes amended."""
+    """The stored Observations whose verdict is another one now."""
     keys = [(s.partition("/")[0], s.partition("/")[2]) for s in sorted(sources)]
     for stored in work.get_many(keys).values() if keys else ():
         if stored.deleted:
@@ -144,7 +144,7 @@ def _anew(work: View, judging: Judge, sources: Iterable[str]) -> Iterator[Json]:
         before = decoded(stored)
         after = judging.judged(before, _found(judging, before))
         if after != before:
-            yield {**after, "status": "amended"} if after["status"] == "final" else after
+            yield after
 
 
 def _found(judging: Judge, resource: Json) -> list[Evidence | Unmapped]:
@@ -152,8 +152,9 @@ def _found(judging: Judge, resource: Json) -> list[Evidence | Unmapped]:
 
 
 def _held(sheet: Sheet) -> set[str]:
-    """The sources of all measurements that were entered."""
-    return {e.source for s in (*sheet.steps, *sheet.shelved) for e in live(s) if head(e) == "measure" and e.source}
+    """The sources of all measurements entered, of structures too that the exam does not ask for."""
+    steps = {e.source for s in (*sheet.steps, *sheet.shelved) for e in live(s) if head(e) == "measure"}
+    return {s for s in steps | {e.source for e in listed(sheet, "outside")} if s.startswith("Observation/")}
 
 
 def _stored(work: View, animal: str) -> Json:

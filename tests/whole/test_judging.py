@@ -223,6 +223,19 @@ def test_finishing_judges_once_more_and_keeps_the_verdicts(desk: Desk) -> None:
     assert {o["status"] for o in kept} == {"final"}
 
 
+def test_a_weight_corrected_after_the_report_judges_anew(desk: Desk) -> None:
+    exam = desk.place(service="fluid-check")
+    weight = stored(desk, note(exam, "weight", status="preliminary", **kilograms("12.0")))
+    kept = stored(desk, adrenal(exam, "6.6"))
+    desk.survey(exam)
+    desk.finish(exam)
+    assert (flag(now(desk, kept)), now(desk, kept)["status"]) == ("H", "final")
+    heavier = {**desk.get(f"Observation/{weight['id']}"), **kilograms("25.0")}
+    said = {"status": "corrected", "reason": "The weight was another dog's.", "by": "Dr I. Reader", "major": False}
+    taken(desk.operate(exam.id, "amend", **said, conclusion="No abnormality seen.", observation=heavier))
+    assert (flag(now(desk, kept)), now(desk, kept)["status"]) == ("N", "corrected")
+
+
 def test_an_organisation_of_kind_records_is_left_as_it_sends(desk: Desk) -> None:
     sent = {"resourceType": "Observation", "status": "final", "code": concept(uris.MEASURE, "length"), **SENT,
             "valueQuantity": {"value": 3, "system": uris.UCUM, "code": "mm"}}  # fmt: skip
