@@ -16,7 +16,6 @@ from service.exam.asking import answered
 from service.exam.derived import MADE, Facts
 from service.exam.entries import live
 from service.exam.evidence import Evidence
-from service.exam.matching import match
 from service.exam.readings import Place, Reading
 from service.exam.survey import Entry
 from service.fhir.reading.evidence import sightings, source
@@ -81,9 +80,7 @@ def _resources(work: Work, sources: Iterable[str], given: Mapping[str, Json]) ->
 
 
 def _understood(sheet: Sheet, resource: Json) -> list[Evidence]:
-    species = sheet.scope.animal.species
-    found = (one for s in sightings(resource) for one in match(s, sheet.rules, species))
-    return [one for one in found if isinstance(one, Evidence)]
+    return [one for one in sheet.understood(resource) if isinstance(one, Evidence)]
 
 
 def _readings(
@@ -111,7 +108,8 @@ def _reading(sheet: Sheet, one: Evidence, item: str) -> Reading | None:
     factor = 1 if seen.unit == rule.unit else sheet.rules.units.get((rule.unit, seen.unit))
     if factor is None:
         return None
-    return Reading(one.structure, key, Fraction(seen.quantity) * Fraction(factor), seen.source, seen.at, side)
+    value = Fraction(seen.quantity) * Fraction(factor)
+    return Reading(one.structure, key, value, seen.source, seen.at, side, seen.place)
 
 
 def _sides(sheet: Sheet, one: Evidence) -> Iterator[tuple[str, Coding]]:

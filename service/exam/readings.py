@@ -13,7 +13,8 @@ Place = tuple[str, str]  # structure, measure
 class Reading:
     """One value of one measure of one structure, in the measure's own unit.
 
-    source: what it rests on; side: of several nodes, the one that it says; made: computed here, not sent."""
+    source: what it rests on; side: of several nodes, the one that it says; spot: a place in the structure other than
+    the usual one; made: computed here, not sent."""
 
     structure: str
     measure: str
@@ -21,6 +22,7 @@ class Reading:
     source: str
     at: str = ""
     side: str = ""
+    spot: str = ""
     made: bool = False
 
     @property
@@ -64,8 +66,8 @@ class Pool:
         return list(self._by)
 
     def one(self, structure: str, measure: str) -> Taken | None:
-        """The value that stands for a measure: the mean of repeated ones, else the latest."""
-        found = self.of(structure, measure)
+        """The value that stands for a measure: the mean of repeated ones, else the latest. None taken elsewhere."""
+        found = [r for r in self.of(structure, measure) if not r.spot]
         if not found:
             return None
         if len(found) > 1 and self._repeated(structure, measure):

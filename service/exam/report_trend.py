@@ -26,10 +26,10 @@ def _measured(facts: ReportFacts, rules: Rules) -> Iterable[Statement]:
         yield Statement(f"Measurements are compared with those of {_day(latest, facts)}.")
     groups: dict[tuple[str, str], list[Change]] = {}
     for change in facts.trends:
-        groups.setdefault((change.structure, change.side), []).append(change)
-    for (structure, side), changes in groups.items():
+        groups.setdefault((change.structure, change.which), []).append(change)
+    for (structure, which), changes in groups.items():
         row = rules.structures.get(structure)
-        label = f"{row.title if row else structure}{f', {side}' if side else ''}"
+        label = f"{row.title if row else structure}{f', {which}' if which else ''}"
         told = [_told(change, facts, dated=len(dates) > 1) for change in changes]
         yield Statement(" ".join(told), label=label)
 

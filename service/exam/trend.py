@@ -11,8 +11,8 @@ from service.exam.formulas import Computation, decimal, rounded
 from service.exam.readings import Reading, latest
 from service.exam.rules import MeasureRule, Structure
 
-Key = tuple[str, str, str]  # structure, measure, side of one of several
-MEAN, LESION = "MEAN", "lesion-"  # a lesion is followed by its own number, not by its structure
+Key = tuple[str, str, str]  # structure, measure, and which: the side, the lesion by its number, the place in it
+MEAN, LESION = "MEAN", "lesion-"
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +67,7 @@ class Change:
     before: Decimal
     now: Decimal
     earlier: Earlier
-    side: str = ""
+    which: str = ""
     within: bool | None = None
     repeatability: Repeatability | None = None
 
@@ -115,7 +115,7 @@ def _change(
     return Change(
         structure=key[0],
         measure=key[1],
-        side=key[2],
+        which=key[2],
         title=rule.title,
         unit=rule.unit,
         before=rounded(decimal(before.value), digits),
@@ -141,8 +141,7 @@ def _standings(evidence: Iterable[Evidence], *, species: str, rules: Rules) -> d
     found: dict[Key, _Standing] = {}
     for key, many in given.items():
         made = [(e, r) for e, r in many if e.sighting.formula]
-        means = [(e, r) for e, r in made if e.sighting.formula == MEAN]
-        kept = means or made or many
+        kept = [(e, r) for e, r in made if e.sighting.formula == MEAN] or made or many
         if key[0] in several and len(kept) > 1:
             continue
         chosen = latest([r for _, r in kept])
@@ -152,20 +151,33 @@ def _standings(evidence: Iterable[Evidence], *, species: str, rules: Rules) -> d
 
 
 def _readings(one: Evidence, *, species: str, rules: Rules) -> Iterator[Reading]:
-    seen, structure = one.sighting, rules.structures.get(one.structure)
-    if seen.quantity is None or seen.retracted or structure is None:
+    seen = one.sighting
+    if seen.quantity is None or seen.retracted:
         return
-    sides = () if structure.laterality else (rules.lateralities.get((c.system, c.code), "") for c in seen.site)
-    side = next((s for s in sides if s in {"left", "right"}), "")
     for item in one.items:
         kind, _, measure = item.partition(":")
         rule = rules.measures.get((species, one.structure, measure))
-        if kind != "measure" or rule is None or measure.startswith((LESION, "expected-")):
+        which = _which(one, measure, rules)
+        if kind != "measure" or rule is None or which is None:
             continue
         factor = Decimal(1) if seen.unit == rule.unit else rules.units.get((rule.unit, seen.unit))
         if factor is not None:
             value = Fraction(seen.quantity if seen.unrounded is None else seen.unrounded) * Fraction(factor)
-            yield Reading(one.structure, measure, value, seen.source, seen.at, side)
+            yield Reading(one.structure, measure, value, seen.source, seen.at, which)
+
+
+def _which(one: Evidence, measure: str, rules: Rules) -> str | None:
+    """What tells it from others of its structure; None of what no later exam can know again, or is no measurement."""
+    seen, structure = one.sighting, rules.structures.get(one.structure)
+    if structure is None or measure.startswith("expected-"):
+        return None
+    if measure.startswith(LESION):
+        return f"lesion {seen.which}" if seen.which not in {"", "0"} else None
+    if seen.which:
+        return None  # a fetus
+    sides = () if structure.laterality else (rules.lateralities.get((c.system, c.code), "") for c in seen.site)
+    side = next((s for s in sides if s in {"left", "right"}), "")
+    return ", ".join(part for part in (side, seen.place.replace("-", " ")) if part)
 
 
 def _digits(quantity: Decimal | None, unit: str, rule: MeasureRule) -> int:
