@@ -12,6 +12,7 @@ def test_what_the_service_writes_keeps_to_its_profiles(desk: Desk) -> None:
     taken(desk.note(exam.scanner.measured("urinary_bladder", "wall-thickness", "1.4", plane="long")))
     step = next(code for code in desk.steps(exam, status="ready") if code != "urinary_bladder")
     taken(desk.settle(exam, step, disposition="not-seen", reason="gas", performer="Dr R. Ferrer"))
+    taken(desk.operate(exam.id, "urgent", finding="free-gas", by="Examiner"))
     desk.survey(exam)
     desk.finish(exam)
     taken(
@@ -21,7 +22,7 @@ def test_what_the_service_writes_keeps_to_its_profiles(desk: Desk) -> None:
         )
     )
     kept: Counter[str] = Counter()
-    for type_ in (*OURS, "Patient", "ServiceRequest"):
+    for type_ in (*OURS, "Communication", "Patient", "ServiceRequest"):
         for resource in desk.search(type_):
             assert validate.check(resource) == []
             for url in profiles.known_by_sign(resource) or [f"{uris.BASE}/StructureDefinition/order"] * (

@@ -11,8 +11,11 @@ from service.fhir.profiles.conform import broken
 from service.fhir.profiles.extensions import EXTENSIONS
 from service.fhir.profiles.rows import Own, Profile
 from service.fhir.profiles.structure import extension, structure
+from service.fhir.profiles.urgent import URGENT
 
-PROFILES: dict[str, Profile] = {f"{uris.BASE}/StructureDefinition/{one.name}": one for one in (*CLINICAL, *BILLING)}
+PROFILES: dict[str, Profile] = {
+    f"{uris.BASE}/StructureDefinition/{one.name}": one for one in (*CLINICAL, *URGENT, *BILLING)
+}
 OWN: dict[str, Own] = {one.url: one for one in EXTENSIONS}
 
 _SIGNED: dict[str, list[tuple[str, Profile]]] = {

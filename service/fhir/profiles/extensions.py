@@ -43,6 +43,8 @@ EXTENSIONS: tuple[Own, ...] = (
         Part("retracted-at", "dateTime", "When it was taken back"),
         Part("retracted-by", "string", "Who took it back"),
     )),
+    Own(uris.X_TIER, ("Task",), "How soon somebody must know: 1 minutes, 2 hours, 3 days", "positiveInt"),
+    Own(uris.X_ESCALATE, ("Task",), "When somebody else is to be tried", "instant"),
     Own(uris.X_CREDITS, ("Invoice",), "The invoice that this one credits", "Reference"),
     Own(uris.X_CREDITED_LINE, ("Invoice.lineItem",), "The line of the credited invoice", "positiveInt"),
     Own(uris.X_SELLER, ("Invoice",), "The seller as on the day of issue", parts=(
