@@ -18,7 +18,7 @@ from service.exam.entries import live
 from service.exam.evidence import Evidence
 from service.exam.readings import Place, Reading
 from service.exam.survey import Entry
-from service.fhir.reading.evidence import sightings, source
+from service.fhir.reading.evidence import source
 
 Json = dict[str, Any]
 OUTSIDE = "outside:"

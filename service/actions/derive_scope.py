@@ -10,10 +10,8 @@ from service.exam.derived import MADE, Derived
 from service.exam.entries import live, newly_retracted
 from service.exam.evidence import Evidence
 from service.exam.formulas import AGE, WEIGHT, Computation
-from service.exam.matching import match
 from service.exam.readings import Place
 from service.exam.survey import Entry, Step
-from service.fhir.reading.evidence import sightings
 
 Json = dict[str, Any]
 WEIGHED: Place = ("", "note:weight")
@@ -90,10 +88,9 @@ def _doppler(sheet: Sheet, place: Place) -> bool:
 
 
 def _sent(sheet: Sheet, sent: Iterable[Json]) -> Iterator[Place]:
-    species = sheet.scope.animal.species
     for resource in sent:
         if resource["resourceType"] == "Observation":
-            found = (one for s in sightings(resource) for one in match(s, sheet.rules, species))
+            found = sheet.understood(resource)
             yield from (p for one in found if isinstance(one, Evidence) for p in _of_evidence(sheet, one))
 
 

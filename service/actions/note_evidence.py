@@ -17,10 +17,9 @@ from service.exam import out_of_vocabulary
 from service.exam.act import Act
 from service.exam.entries import live
 from service.exam.evidence import Evidence, Sighting, Unmapped
-from service.exam.matching import match
 from service.exam.measure import implausible
 from service.exam.survey import Step
-from service.fhir.reading.evidence import sightings, source
+from service.fhir.reading.evidence import source
 
 Json = dict[str, Any]
 
@@ -82,9 +81,8 @@ def again(work: Work, sheet: Sheet, *, by: str) -> Sheet:
 
 def _read(sheet: Sheet, resources: Iterable[Json]) -> Iterator[Understood]:
     for resource in resources:
-        seen = sightings(resource)
-        found = [m for s in seen for m in match(s, sheet.rules, sheet.scope.animal.species)]
-        yield Understood(source(resource), resource.get("status") == "entered-in-error", found)
+        retracted = resource.get("status") == "entered-in-error"
+        yield Understood(source(resource), retracted, sheet.understood(resource))
 
 
 def _entered(sheet: Sheet, evidence: Sequence[Understood], *, by: str) -> Sheet:

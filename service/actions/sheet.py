@@ -1,7 +1,7 @@
 """The survey of one exam while it is worked on: its steps and what each of them owes."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from service.basics.ids import new_id
@@ -10,9 +10,12 @@ from service.billing.practice import Practice
 from service.catalogue.catalogue import Catalogue
 from service.exam import follow_up, survey_state
 from service.exam.entries import live
+from service.exam.evidence import Evidence, Unmapped
 from service.exam.fitting import Scope, fitted
+from service.exam.matching import match
 from service.exam.rules import Attribute
 from service.exam.survey import Entry, Owed, Step
+from service.fhir.reading.evidence import sightings
 
 Json = dict[str, Any]
 
@@ -33,6 +36,16 @@ class Sheet:
     practice: Practice
     now: str
     written: tuple[Json, ...] = ()
+    read: dict[int, tuple[Json, list[Evidence | Unmapped]]] = field(default_factory=dict, compare=False, repr=False)
+
+    def understood(self, resource: Json) -> list[Evidence | Unmapped]:
+        """What a resource of evidence says by the mappings in force; read once, and it must not change after that."""
+        known = self.read.get(id(resource))
+        if known is None:
+            species = self.scope.animal.species
+            found = [one for seen in sightings(resource) for one in match(seen, self.rules, species)]
+            known = self.read[id(resource)] = (resource, found)  # held, so that no other comes to bear its id
+        return known[1]
 
     def step(self, code: str) -> Step:
         """The step of a code that the exam has."""

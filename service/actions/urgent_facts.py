@@ -8,10 +8,8 @@ from service.actions.sheet import Sheet
 from service.actions.writing import decoded
 from service.exam.entries import head, live
 from service.exam.evidence import Evidence
-from service.exam.matching import match
 from service.exam.survey import Entry
 from service.exam.urgent import Fact
-from service.fhir.reading.evidence import sightings
 
 Json = dict[str, Any]
 Pair = tuple[str, str]  # structure, item
@@ -48,9 +46,7 @@ def _stored(work: Work, sheet: Sheet, sources: Iterable[str]) -> dict[str, list[
 
 def understood(sheet: Sheet, resource: Json) -> list[Evidence]:
     """What one resource says, by the mappings in force."""
-    species = sheet.scope.animal.species
-    found = (m for s in sightings(resource) for m in match(s, sheet.rules, species))
-    return [m for m in found if isinstance(m, Evidence)]
+    return [m for m in sheet.understood(resource) if isinstance(m, Evidence)]
 
 
 def _facts(sheet: Sheet, structure: str, entry: Entry, known: Known) -> Iterator[Fact]:
