@@ -6,6 +6,7 @@ from service.exam.report_facts import ReportFacts
 from service.exam.report_findings import operation, reason
 from service.exam.report_parts import Rules, Section, Statement
 from service.exam.report_step import Ended, recorded
+from service.exam.report_uncomputed import not_computed
 from service.exam.report_unseen import Unseen, titles, unseen
 from service.exam.survey import Entry, Step
 
@@ -27,6 +28,7 @@ def limits_section(facts: ReportFacts, rules: Rules, *, title: str, ended: Ended
         *_listed("Optional, nothing recorded and nothing stated", titles(sorted_out.optional)),
         *_outside(facts, rules),
         *_unread(ended, facts),
+        *not_computed(facts, rules),
     ]
     compared = [] if facts.comparison or facts.trends else [Statement("No earlier examination was compared.")]
     judged = report_verdict.explained(findings, rules, species=facts.animal.species)

@@ -6,10 +6,11 @@ from decimal import Decimal
 from typing import Protocol
 
 from service.exam.animal import Animal
-from service.exam.formulas import Formula
+from service.exam.formulas import Computation, Formula
 from service.exam.limits import Disagreement, Limit, Limits
 from service.exam.report_facts import Edition
 from service.exam.rules import Attribute, MeasureRule, Reason, Service, Structure
+from service.exam.rules import Protocol as Survey
 
 
 class Caution(Protocol):
@@ -38,6 +39,10 @@ class Rules(Protocol):
     def places(self) -> Mapping[str, str]: ...
     @property
     def formulas(self) -> Mapping[str, Formula]: ...
+    @property
+    def computations(self) -> Mapping[str, tuple[Computation, ...]]: ...
+    @property
+    def protocols(self) -> Mapping[str, Survey]: ...
     @property
     def disagreements(self) -> Sequence[Disagreement]: ...
     @property

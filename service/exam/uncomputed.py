@@ -35,7 +35,8 @@ def uncomputed(
     another structure, been there too. A measurement that no survey asks for is not missed."""
     measured = set(_measured(evidence))
     done = set(_computed(evidence))
-    asked = {(s.structure, m) for s in rules.protocols[species].steps for m in s.measures}
+    survey = rules.protocols.get(species)
+    asked = {(s.structure, m) for s in (survey.steps if survey else ()) for m in s.measures}
     known = {WEIGHT: weighed, AGE: aged}
     for row in rules.computations.get(species, ()):
         if (row.formula.key, row.structure, row.measure) in done or not _own(row, measured):

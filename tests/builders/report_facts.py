@@ -7,10 +7,10 @@ from decimal import Decimal
 from service.basics.coding import Coding, Identifier
 from service.exam.animal import Animal
 from service.exam.evidence import Evidence, Sighting
-from service.exam.formulas import Formula
+from service.exam.formulas import Computation, Formula
 from service.exam.limits import Disagreement, Limit, LimitKey
 from service.exam.report import Preparation, ReportFacts
-from service.exam.rules import Attribute, MeasureRule, Reason, Service, StepRule, Structure, Value
+from service.exam.rules import Attribute, MeasureRule, Protocol, Reason, Service, StepRule, Structure, Value
 from service.exam.survey import Entry, Step
 
 LOINC = "http://loinc.org"
@@ -59,6 +59,8 @@ class Rows:
     units: dict[tuple[str, str], Decimal] = field(default_factory=dict)
     places: dict[str, str] = field(default_factory=dict)
     formulas: dict[str, Formula] = field(default_factory=dict)
+    computations: dict[str, tuple[Computation, ...]] = field(default_factory=dict)
+    protocols: dict[str, Protocol] = field(default_factory=dict)
     disagreements: tuple[Disagreement, ...] = ()
     judging: dict[str, int] = field(default_factory=dict)
 
