@@ -73,9 +73,10 @@ def _named(words: Mapping[str, str]) -> Concepts:
 def _structures(catalogue: Catalogue) -> Concepts:
     """The structures, and the organs by which an order can name several of them at once."""
     found = {s.key: s.title for s in catalogue.structures.values()}
-    for one in catalogue.structures.values():
-        found.setdefault(one.group, one.group.replace("_", " ").capitalize())
-    return _named({code: title for code, title in found.items() if code})
+    groups = {s.key: s.group for s in catalogue.structures.values() if s.group != s.key}
+    for group in groups.values():
+        found.setdefault(group, group.replace("_", " ").capitalize())
+    return tuple(Concept(code, title, groups.get(code, "")) for code, title in found.items() if code)
 
 
 def _steps(catalogue: Catalogue) -> Concepts:

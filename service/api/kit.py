@@ -11,6 +11,7 @@ from service.basics.entries import Entry, Result
 from service.basics.errors import Fault
 from service.basics.query import Query
 from service.basics.stored import Trace
+from service.fhir.search.asked import Terms
 
 Json = dict[str, Any]
 Exam = Callable[[House, Caller, str, Json], Json]  # an operation on a Task: (house, caller, task id, Parameters)
@@ -64,7 +65,14 @@ class Parse(Protocol):
     """fhir/search: the parameters of a search as criteria for the store."""
 
     def __call__(
-        self, organization: str, type_: str, params: Sequence[tuple[str, str]], *, strict: bool, base: str
+        self,
+        organization: str,
+        type_: str,
+        params: Sequence[tuple[str, str]],
+        *,
+        strict: bool,
+        base: str,
+        terms: Terms | None = None,
     ) -> Query: ...
 
 

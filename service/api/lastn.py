@@ -1,6 +1,7 @@
 """Observation/$lastn: search parameters into the latest Observations of each code."""
 
 from service.actions.lastn import latest
+from service.actions.own_terms import OwnTerms
 from service.api import bundles, conditions
 from service.api import search as searching
 from service.api.answers import Answer
@@ -20,8 +21,8 @@ def lastn(ask: Ask) -> Answer:
         raise Invalid(Fault("required", "$lastn needs the parameter patient or subject."))
     most = given.number("max", 1, most=ask.kit.limits.page)
     params = [(name, value) for name, value in given.used if name not in _OURS]
-    strict = conditions.strict(ask.headers)
-    query = ask.kit.parse(ask.caller.organization, ask.type, params, strict=strict, base=ask.base)
+    strict, terms = conditions.strict(ask.headers), OwnTerms(ask.kit.house, ask.caller)
+    query = ask.kit.parse(ask.caller.organization, ask.type, params, strict=strict, base=ask.base, terms=terms)
     with ask.kit.books.view(ask.caller.organization) as view:
         found = latest(view, query, most=most)
     used = [*query.used, *((name, value) for name, value in given.used if name == "max")]

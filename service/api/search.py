@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from service.access import scopes
+from service.actions.own_terms import OwnTerms
 from service.api import bundles, conditions, links, rules, searching
 from service.api.answers import Answer
 from service.api.ask import PAGE, Ask, content, pairs
@@ -52,9 +53,8 @@ def parameters(ask: Ask) -> tuple[list[tuple[str, str]], str]:
 def _query(ask: Ask) -> tuple[Query, str]:
     """The query and where its page begins."""
     params, page = parameters(ask)
-    query = ask.kit.parse(
-        ask.caller.organization, ask.type, params, strict=conditions.strict(ask.headers), base=ask.base
-    )
+    strict, terms = conditions.strict(ask.headers), OwnTerms(ask.kit.house, ask.caller)
+    query = ask.kit.parse(ask.caller.organization, ask.type, params, strict=strict, base=ask.base, terms=terms)
     _permitted(ask, query)
     after = links.unbound(page, ask.caller.organization, _path(ask), query.used)
     if ask.within:

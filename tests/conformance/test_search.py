@@ -127,9 +127,50 @@ def test_s9_an_identifier_of_a_type(rest: httpx.Client) -> None:
     refused(rest.get("/fhir/Patient?identifier:of-type=MCN"), 400)
 
 
+def test_s9_codes_of_a_value_set_of_ours(rest: httpx.Client) -> None:
+    plane = rest.get("/fhir/ValueSet/plane").json()["url"]
+    one, other = (
+        made(rest, observation(code={"coding": [{"system": system, "code": "long"}]}))
+        for system in (plane.replace("/ValueSet/", "/CodeSystem/"), "urn:elsewhere")
+    )
+    for name in (plane, "ValueSet/plane", f"{plane}|{rest.get('/fhir/ValueSet/plane').json()['version']}"):
+        assert found(rest, f"Observation?code:in={name}") == [one["id"]]
+        assert found(rest, f"Observation?code:not-in={name}") == [other["id"]]
+    species = "ValueSet/species"  # codes one by one, of a system that is not ours
+    code = rest.get(f"/fhir/{species}").json()["compose"]["include"][0]
+    dog = {"coding": [{"system": code["system"], "code": code["concept"][0]["code"]}]}
+    assert found(rest, f"Observation?code:in={species}") == []
+    third = made(rest, observation(code=dog))
+    assert found(rest, f"Observation?code:in={species}") == [third["id"]]
+    assert sorted(found(rest, f"Observation?code:in={species},{plane}")) == sorted([one["id"], third["id"]])
+
+
+def test_s9_codes_below_and_above(rest: httpx.Client) -> None:
+    """As our CodeSystems group them: a kidney is the left or the right one."""
+    system = rest.get("/fhir/CodeSystem/structure").json()["url"]
+    either, left, right, spleen = (
+        made(rest, observation(code={"coding": [{"system": system, "code": code}]}))["id"]
+        for code in ("kidneys", "kidney_left", "kidney_right", "spleen")
+    )
+    assert sorted(found(rest, f"Observation?code:below={system}|kidneys")) == sorted([either, left, right])
+    assert sorted(found(rest, f"Observation?code:above={system}|kidney_left")) == sorted([either, left])
+    assert found(rest, f"Observation?code:below={system}|spleen") == [spleen]
+    assert found(rest, f"Observation?code:below={system}|nonsense") == []
+    report = {"resourceType": "DiagnosticReport", "status": "final", "code": {"text": "x"}}
+    named = made(rest, report | {"result": [{"reference": f"Observation/{left}"}]})
+    assert found(rest, f"DiagnosticReport?result.code:below={system}|kidneys") == [named["id"]]
+
+
 def test_s9_what_needs_a_terminology_server_is_refused(rest: httpx.Client) -> None:
-    for modifier in ("in", "not-in"):
-        refused(rest.get(f"/fhir/Observation?code:{modifier}=http://elsewhere.example/ValueSet/x"), 400)
+    ours = rest.get("/fhir/ValueSet/plane").json()["url"]
+    elsewhere = "http://elsewhere.example/ValueSet/x"
+    for wrong in (f"code:in={elsewhere}", f"code:not-in={elsewhere}", f"code:in={ours}|0", "code:in=plane"):
+        refused(rest.get(f"/fhir/Observation?{wrong}"), 400)
+    for modifier in ("above", "below"):
+        for value in ("http://loinc.org|24558-9", "24558-9", "|x"):
+            refused(rest.get(f"/fhir/Observation?code:{modifier}={value}"), 400)
+    refused(rest.get(f"/fhir/Observation?status:in={ours}"), 400)
+    refused(rest.get(f"/fhir/Patient?identifier:below={ours}|x"), 400)
 
 
 @pytest.mark.parametrize(

@@ -1,7 +1,9 @@
 """One parameter of a search as it was asked, and what is said when it cannot be understood."""
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 from service.fhir.search.hashed import key
 from service.fhir.search.table import Row
@@ -14,6 +16,16 @@ class BadValue(Exception):
     """The value or modifier cannot be understood; the message says why."""
 
 
+class Terms(Protocol):
+    """The code systems and value sets that are known."""
+
+    def members(self, value_set: str) -> Sequence[tuple[str, str]] | None:
+        """(system, code) of each code, "" for all codes of the system; None for a value set that is not known."""
+
+    def kin(self, system: str, code: str, *, above: bool) -> Sequence[str] | None:
+        """The code and all above (else below) it; None for a system whose order is not known."""
+
+
 @dataclass(frozen=True, slots=True)
 class Place:
     """Where a search asks: organisation, type, our own base URL, and through how many resources it may still lead."""
@@ -22,6 +34,7 @@ class Place:
     type: str
     base: str
     depth: int = 2
+    terms: Terms | None = None
 
 
 @dataclass(frozen=True, slots=True)

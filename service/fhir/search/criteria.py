@@ -13,13 +13,15 @@ from service.fhir.search.table import rows
 from service.fhir.search.tokens import token
 from service.fhir.search.values import dollar
 
+_OPPOSITE = {"not": "", "not-in": "in"}
+
 
 def criterion(asked: Asked) -> Criterion:
     """What must hold; raises BadValue for a modifier that is not offered or a value that makes no sense."""
     if asked.modifier == "missing":
         return _missing(asked)
-    if asked.row.kind == "token" and asked.modifier == "not":
-        return Not(criterion(replace(asked, modifier="")))
+    if asked.row.kind == "token" and asked.modifier in _OPPOSITE:
+        return Not(criterion(replace(asked, modifier=_OPPOSITE[asked.modifier])))
     if asked.row.union:
         known = rows()[asked.place.type]
         return Either(tuple(criterion(replace(asked, row=known[part])) for part in asked.row.union))

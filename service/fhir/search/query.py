@@ -7,7 +7,7 @@ from service.basics.errors import Fault, Invalid
 from service.basics.query import Criterion, Exact, Query
 from service.basics.stored import Keys
 from service.fhir import exact
-from service.fhir.search.asked import BadValue, Place
+from service.fhir.search.asked import BadValue, Place, Terms
 from service.fhir.search.chains import criterion_of
 from service.fhir.search.controls import CONTROLS, Draft
 from service.fhir.search.hashed import key
@@ -18,17 +18,24 @@ _PRESENTATION = frozenset({"_format", "_pretty"})  # read where answers are writ
 
 
 def parse(
-    organization: str, type_: str, params: Sequence[tuple[str, str]], *, strict: bool = False, base: str = ""
+    organization: str,
+    type_: str,
+    params: Sequence[tuple[str, str]],
+    *,
+    strict: bool = False,
+    base: str = "",
+    terms: Terms | None = None,
 ) -> Query:
     """The query of (name, value) pairs, AND by repetition and OR by comma; base is our own base URL. Without a type
     (the whole system) the types are those of _type, or all, and only what all of them know can be asked.
+    terms: the value sets and code systems that modifiers may name.
 
     Raises Invalid with every fault: a value or modifier that cannot be understood and, when strict, a parameter that
     is not known (else it is listed in Query.ignored). A parameter without a value is passed over."""
     if type_:
-        return _of_type(Place(organization, type_, base), params, strict=strict)
+        return _of_type(Place(organization, type_, base, terms=terms), params, strict=strict)
     types, rest = _types(params)
-    queries = [_of_type(Place(organization, one, base), rest, strict=True) for one in types]
+    queries = [_of_type(Place(organization, one, base, terms=terms), rest, strict=True) for one in types]
     used = tuple((name, value) for name, value in params if value)
     return replace(queries[0], used=used, also=tuple(queries[1:]))
 
