@@ -1,7 +1,7 @@
 """One exam with all that belongs to it, read once: what finishing, amending and withdrawing start from."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from service.actions import earlier_exams
@@ -18,6 +18,8 @@ from service.billing.practice import Practice
 from service.catalogue.catalogue import Catalogue
 from service.exam.animal import Animal
 from service.exam.asking import answered
+from service.exam.evidence import Evidence, Unmapped
+from service.exam.matching import match
 from service.exam.order import Order
 from service.exam.survey import Step
 from service.exam.trend import Earlier
@@ -25,6 +27,7 @@ from service.exam.urgent_record import UrgentRecord
 from service.fhir import uris
 from service.fhir.reading import order as reading_order
 from service.fhir.reading import patient as reading_patient
+from service.fhir.reading.evidence import sightings, source
 from service.fhir.reading.names import name_of
 from service.fhir.reading.task import step_code, stored_step
 
@@ -55,6 +58,17 @@ class Case:
     names: Mapping[str, str]  # of the people that evidence names by reference
     urgent: tuple[UrgentRecord, ...] = ()
     earlier: tuple[Earlier, ...] = ()  # finished exams of the same animal, the latest first
+    read: dict[tuple[str, str], list[Evidence | Unmapped]] = field(default_factory=dict, compare=False, repr=False)
+
+    def understood(self, resource: Json) -> list[Evidence | Unmapped]:
+        """What a resource of evidence says by the mappings in force; each version is read once.
+
+        One that is about to be written has no version yet: nothing of it changes any more but its verdict."""
+        key = source(resource), str(resource.get("meta", {}).get("versionId", ""))
+        if key not in self.read:
+            species = self.order.animal.species
+            self.read[key] = [one for seen in sightings(resource) for one in match(seen, self.catalogue, species)]
+        return self.read[key]
 
 
 def open_case(house: House, view: View, caller: Caller, exam: Exam) -> Case:

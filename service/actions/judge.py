@@ -132,7 +132,7 @@ def known_of(case: Case, *, at: str) -> Circumstances:
 def whole(case: Case, *, at: str) -> Case:
     """The case with every measurement judged anew. at: when it was scanned."""
     judging = Judge(case.catalogue, known_of(case, at=at))
-    return replace(case, observations=tuple(judging.judged(o, _found(judging, o)) for o in case.observations))
+    return replace(case, observations=tuple(judging.judged(o, case.understood(o)) for o in case.observations))
 
 
 def _anew(work: View, judging: Judge, sources: Iterable[str]) -> Iterator[Json]:

@@ -11,12 +11,10 @@ from service.actions.ports import Press
 from service.basics.coding import Identifier
 from service.exam.entries import UNREAD, live
 from service.exam.evidence import Evidence
-from service.exam.matching import match
 from service.exam.protocol import steps_for
 from service.exam.report import Edition, Preparation, Report, ReportFacts, compose
 from service.exam.trend import trend
 from service.fhir import uris
-from service.fhir.reading.evidence import sightings
 from service.fhir.reading.names import name_of
 from service.fhir.reading.task import entries
 from service.fhir.writing.report import Links, Party, diagnostic_report
@@ -62,8 +60,7 @@ class Seen:
 
 def seen(case: Case) -> Seen:
     """All evidence of the case, matched by the mappings in force for its catalogue."""
-    sent = [s for r in (*case.observations, *case.images) for s in sightings(r)]
-    matched = [one for s in sent for one in match(s, case.catalogue, case.order.animal.species)]
+    matched = (one for r in (*case.observations, *case.images) for one in case.understood(r))
     evidence = tuple(e for e in matched if isinstance(e, Evidence))
     notes = {item: e for e in evidence for item in e.items if item.startswith("note:")}
     doppler = "note:doppler" in notes or any(_doppler(case, e) for e in evidence)
