@@ -56,6 +56,9 @@ class Catalogue:
     currencies: Mapping[str, Currency]
     cautions: tuple[Caution, ...]
     sections: tuple[tuple[str, str], ...]  # report sections in order: (key, title)
+    clauses: Mapping[tuple[str, str, str], str]  # (vocabulary or "*", attribute, value) -> a clause of the report
+    phrases: Mapping[str, str]  # sentences of the report by key
+    plurals: frozenset[str]  # structures that are spoken of as several
     unique_identifiers: frozenset[Key]  # (resource type, v2-0203 type code) kinds that belong to one resource
     units: Mapping[tuple[str, str], Decimal] = field(default_factory=dict)  # (unit, unit sent) -> factor to the unit
     # (system, code, laterality or "") -> what an operation on the animal's record has taken

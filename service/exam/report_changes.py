@@ -29,7 +29,7 @@ def full_text(statement: Statement) -> str:
 
 def _measured(one: Measurement, *, limit: str) -> str:
     """One measurement as it is read aloud: what, how much, where, how, and what it was compared with."""
-    beside = "".join(f" ({part})" for part in (one.plane, one.method and f"computed: {one.method}") if part)
+    beside = "".join(f" ({part})" for part in (one.plane, one.method) if part)
     return f"{lower(one.title)} {one.value}{beside}" + (f", {limit}" if limit else "")
 
 

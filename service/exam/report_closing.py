@@ -6,6 +6,7 @@ from service.exam import report_words as words
 from service.exam.report_facts import ReportFacts
 from service.exam.report_opening import UNKNOWN
 from service.exam.report_parts import Rules, Section, Statement
+from service.exam.report_phrases import say
 from service.exam.report_step import Ended, recorded
 
 STATUS = {
@@ -30,7 +31,9 @@ def authored(key: str, title: str, *, texts: Sequence[str], numbered: bool = Fal
 def conclusion_section(facts: ReportFacts, rules: Rules, *, title: str, ended: Ended) -> Section:
     """The conclusions as given, most important first."""
     given = authored("conclusion", title, texts=facts.conclusions, numbered=True)
-    return given if given.statements else Section("conclusion", title, (Statement("No conclusion was stated."),))
+    return (
+        given if given.statements else Section("conclusion", title, (Statement(say(rules.phrases, "no-conclusion")),))
+    )
 
 
 def signature_section(facts: ReportFacts, rules: Rules, *, title: str, ended: Ended) -> Section:

@@ -7,12 +7,14 @@ from service.exam.report_besides import besides
 from service.exam.report_facts import ReportFacts
 from service.exam.report_measurements import measurements
 from service.exam.report_parts import Rules, Section, Statement
+from service.exam.report_phrases import say
 from service.exam.report_step import Ended, Known, Outcome, by_source, recorded, resting, windows
 from service.exam.report_unseen import examined
 from service.exam.report_values import findings
 from service.exam.survey import Entry, Step
 
 SEEN = {"seen", "settled-elsewhere"}
+UNFINISHED = {"registered", "partial", "preliminary"}
 
 
 def findings_section(facts: ReportFacts, rules: Rules, *, title: str, ended: Ended) -> Section:
@@ -26,13 +28,14 @@ def findings_section(facts: ReportFacts, rules: Rules, *, title: str, ended: End
 def _statement(step: Step, ended: Outcome, *, facts: ReportFacts, rules: Rules, known: Known) -> Statement:
     found = findings(step, rules, known=known)
     taken = measurements(step, facts, rules=rules, known=known)
+    beyond = report_verdict.lead(taken, rules)
     opening = _opening(step, ended, facts=facts, rules=rules)
-    lead = [found.lead, report_verdict.lead(taken), *([] if ended.kind in SEEN else [opening])]
-    rest = [*_remarks(step, known), *([opening] if ended.kind in SEEN else [])]
+    lead = [found.lead, beyond, *([] if ended.kind in SEEN else [opening])]
+    rest = [*([opening] if ended.kind in SEEN else []), *_remarks(step, rules, known=known)]
     return Statement(
-        " ".join((*rest, *found.sentences(part=ended.kind == "seen-part"))),
+        " ".join((*rest, *found.rest(rules, part=ended.kind == "seen-part"))),
         label=step.rule.title,
-        kind=_kind(ended, bool(found.noted or report_verdict.lead(taken))),
+        kind=_kind(ended, bool(found.noted or beyond)),
         station=step.rule.station_title,
         measurements=taken,
         lead=" ".join(filter(None, lead)),
@@ -47,28 +50,32 @@ def _kind(ended: Outcome, noted: bool) -> str:
 
 
 def _opening(step: Step, ended: Outcome, *, facts: ReportFacts, rules: Rules) -> str:
+    """How the structure was seen, or why not."""
     if ended.kind == "seen":
-        return " ".join(filter(None, (_second_look(ended, rules), _seen(step))))
-    if ended.kind == "seen-part":
-        return f"Seen in part only: {reason(ended.entry, rules)}."
-    if ended.kind == "settled-elsewhere":
-        return f"Seen at another step: {_other(ended, facts)}."
-    return _unseen(step, ended, rules=rules)
+        return " ".join(filter(None, (_second_look(step, ended, rules), _seen(step, rules))))
+    key, places = _phrase(step, ended, facts=facts, rules=rules)
+    note = ended.entry.note if ended.kind == "absent-unexplained" and ended.entry else ""
+    return f"{_say(rules, step, key, **places)} {words.sentence(words.one_line(note))}".strip()
 
 
-def _unseen(step: Step, ended: Outcome, *, rules: Rules) -> str:
-    """The sentence for a structure that was not seen: looked for, not examined, absent, put off or left blank."""
+def _phrase(step: Step, ended: Outcome, *, facts: ReportFacts, rules: Rules) -> tuple[str, dict[str, str]]:
+    """The sentence for a structure that was not simply seen: its key and what fills it."""
     entry = ended.entry
+    if ended.kind == "seen-part":
+        return "seen-part", {"reason": reason(entry, rules)}
+    if ended.kind == "settled-elsewhere":
+        return "seen-elsewhere", {"elsewhere": _other(ended, facts)}
     if ended.kind == "not-seen":
-        return f"{_not_seen(entry, rules)}: {reason(entry, rules)}."
+        return "sought" if examined(entry, rules) else "not-examined", {"reason": reason(entry, rules)}
     if ended.kind == "absent-surgical":
-        return f"Absent after surgery: {operation(step, entry)}."
-    if ended.kind == "absent-unexplained":
-        note = f" {words.sentence(words.one_line(entry.note))}" if entry and entry.note else ""
-        return f"Not found, and no operation on record explains it.{note}"
-    if ended.kind == "deferred":
-        return "Put off to another window or station and not looked at again: not examined."
-    return "Nothing was recorded: not examined."
+        return "absent-surgical", {"operation": operation(step, entry)}
+    if ended.kind in {"absent-unexplained", "deferred"}:
+        return ended.kind, {}
+    return "not-recorded-yet" if facts.edition.status in UNFINISHED else "not-recorded", {}
+
+
+def _say(rules: Rules, step: Step, key: str, **places: str) -> str:
+    return words.sentence(say(rules.phrases, key, many=step.rule.structure in rules.plurals, **places))
 
 
 def reason(entry: Entry | None, rules: Rules) -> str:
@@ -82,29 +89,26 @@ def reason(entry: Entry | None, rules: Rules) -> str:
     return f"{said} ({note.rstrip('.')})" if note else said
 
 
-def _not_seen(entry: Entry | None, rules: Rules) -> str:
-    return "Looked for, not seen" if examined(entry, rules) else "Not examined"
-
-
 def operation(step: Step, entry: Entry | None) -> str:
     """The operation that explains an absence, as stated, else as the protocol names it."""
     return words.one_line(entry.note).rstrip(".") if entry and entry.note else step.rule.operation or "not stated which"
 
 
-def _seen(step: Step) -> str:
-    planes = dict.fromkeys(words.PLANES.get(p, p) for p in (e.item.partition(":")[2] for e in recorded(step, "plane")))
-    through = windows(step)
-    where = f" in {words.series(list(planes))}" if planes else ""
-    return f"Seen{where}{f', window: {words.series(through)}' if through else ''}."
+def _seen(step: Step, rules: Rules) -> str:
+    planes = words.planes(e.item.partition(":")[2] for e in recorded(step, "plane"))
+    through = words.series(windows(step))
+    key = "seen" + ("-in" if planes else "") + ("-through" if through else "")
+    places = {"planes": planes, "windows": through}
+    return _say(rules, step, key, **{k: v for k, v in places.items() if v})
 
 
-def _second_look(ended: Outcome, rules: Rules) -> str:
+def _second_look(step: Step, ended: Outcome, rules: Rules) -> str:
     earlier = ended.overruled
     if earlier is None:
         return ""
     if earlier.item == "disposition:not-seen":
-        return f"First not seen ({reason(earlier, rules)}), then seen at a second look."
-    return "First recorded as absent, then seen at a second look: the record should be checked."
+        return _say(rules, step, "second-look", reason=reason(earlier, rules))
+    return _say(rules, step, "second-look-absent")
 
 
 def _other(ended: Outcome, facts: ReportFacts) -> str:
@@ -113,13 +117,11 @@ def _other(ended: Outcome, facts: ReportFacts) -> str:
     return words.lower(titles.get(code, code))
 
 
-def _remarks(step: Step, known: Known) -> list[str]:
+def _remarks(step: Step, rules: Rules, *, known: Known) -> list[str]:
     """Free text beside the codes, in the examiner's own words."""
     spoken = [e for e in live(step) if head(e) not in {"disposition", "excused"}]  # whose words are their reason's
     texts = dict.fromkeys(words.one_line(one.sighting.text) for e in spoken for one in resting(e, known))
-    return [*(f"Remark: {words.sentence(t)}" for t in texts if t), *_unread(step)]
-
-
-def _unread(step: Step) -> list[str]:
+    told = [say(rules.phrases, "remark", words=words.sentence(t)) for t in texts if t]
     many = len(recorded(step, "unread"))
-    return [f"{words.count(many, 'entry', 'entries')} sent in codes not understood here, kept as sent."] if many else []
+    number = "one" if many == 1 else "many"
+    return [*told, *([say(rules.phrases, f"unread-{number}", number=str(many))] if many else [])]

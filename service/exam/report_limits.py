@@ -5,13 +5,11 @@ from service.exam import report_words as words
 from service.exam.report_facts import ReportFacts
 from service.exam.report_findings import operation, reason
 from service.exam.report_parts import Rules, Section, Statement
+from service.exam.report_phrases import say
 from service.exam.report_step import Ended, recorded
 from service.exam.report_uncomputed import not_computed
 from service.exam.report_unseen import Unseen, titles, unseen
 from service.exam.survey import Entry, Step
-
-COMPLETE = "Every structure asked for in this examination was seen."
-COMPLETE_BUT_ABSENT = "Every structure asked for in this examination was seen, except what is absent after surgery."
 
 
 def limits_section(facts: ReportFacts, rules: Rules, *, title: str, ended: Ended, findings: Section) -> Section:
@@ -30,15 +28,15 @@ def limits_section(facts: ReportFacts, rules: Rules, *, title: str, ended: Ended
         *_unread(ended, facts),
         *not_computed(facts, rules),
     ]
-    compared = [] if facts.comparison or facts.trends else [Statement("No earlier examination was compared.")]
+    compared = [] if facts.comparison or facts.trends else [Statement(say(rules.phrases, "no-comparison"))]
     judged = report_verdict.explained(findings, rules, species=facts.animal.species)
-    return Section("limits", title, (*_complete(ended, sorted_out), *told, *judged, *compared))
+    return Section("limits", title, (*_complete(ended, sorted_out, rules), *told, *judged, *compared))
 
 
-def _complete(ended: Ended, sorted_out: Unseen) -> list[Statement]:
+def _complete(ended: Ended, sorted_out: Unseen, rules: Rules) -> list[Statement]:
     if sorted_out.any or not ended:
         return []
-    return [Statement(COMPLETE_BUT_ABSENT if sorted_out.absent else COMPLETE)]
+    return [Statement(say(rules.phrases, "complete-but-absent" if sorted_out.absent else "complete"))]
 
 
 def _listed(label: str, names: list[str], *, kind: str = "plain") -> list[Statement]:
@@ -49,7 +47,7 @@ def _stopped(facts: ReportFacts, rules: Rules) -> list[Statement]:
     if not facts.remaining:
         return []
     told = reason(Entry("", "", "", "", reason=facts.remaining, note=facts.remaining_detail), rules)
-    return [Statement(f"The examination was ended before the survey was complete: {told}.", kind="unseen")]
+    return [Statement(say(rules.phrases, "ended-early", reason=told), kind="unseen")]
 
 
 def _grouped(label: str, ended: Ended, *, rules: Rules, kind: str = "unseen") -> list[Statement]:
@@ -92,8 +90,7 @@ def _outside(facts: ReportFacts, rules: Rules) -> list[Statement]:
     names = [rules.structures[k].title if k in rules.structures else k for k in left]
     if names or facts.service.scope == "full":
         return _listed("Outside the order, not examined", names, kind="unseen")
-    text = "This was a limited examination: a structure that is not named here was not examined."
-    return [Statement(text, kind="unseen")]
+    return [Statement(say(rules.phrases, "limited"), kind="unseen")]
 
 
 def _unread(ended: Ended, facts: ReportFacts) -> list[Statement]:

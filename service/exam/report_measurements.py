@@ -6,6 +6,7 @@ from service.exam.derived import MADE
 from service.exam.evidence import Evidence
 from service.exam.report_facts import ReportFacts
 from service.exam.report_parts import Measurement, Rules
+from service.exam.report_phrases import say
 from service.exam.report_step import Known, recorded, resting
 from service.exam.survey import Entry, Step
 from service.exam.verdict import Verdict, judge
@@ -25,7 +26,7 @@ def _measurement(step: Step, entry: Entry, *, facts: ReportFacts, rules: Rules, 
     return Measurement(
         title=row.title if row else key.replace("-", " ").replace("_", " "),
         value=_value(seen),
-        limit=report_verdict.limit(verdict),
+        limit=report_verdict.limit(verdict, rules),
         plane=_where(seen, planes, rules),
         source=entry.source,
         flag=verdict.flag if verdict else "",
@@ -72,7 +73,7 @@ def _method(entry: Entry, seen: Evidence | None, rules: Rules) -> str:
     made = entry.act.removeprefix(MADE).partition(":")[0] if entry.act.startswith(MADE) else ""
     key = made or (seen.sighting.formula if seen else "")
     row = rules.formulas.get(key)
-    return words.lower(row.title) if row else key
+    return say(rules.phrases, "computed", formula=words.lower(row.title) if row else key) if key else ""
 
 
 def _value(seen: Evidence | None) -> str:

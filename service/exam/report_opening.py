@@ -6,6 +6,7 @@ from service.exam import report_words as words
 from service.exam.animal import Animal
 from service.exam.report_facts import Preparation, ReportFacts
 from service.exam.report_parts import Rules, Section, Statement
+from service.exam.report_phrases import say
 from service.exam.report_step import Ended, recorded, windows
 
 UNKNOWN = "not stated"
@@ -43,7 +44,7 @@ def identity_section(facts: ReportFacts, rules: Rules, *, title: str, ended: End
 
 def question_section(facts: ReportFacts, rules: Rules, *, title: str, ended: Ended) -> Section:
     """What was asked, and the history that came with it."""
-    asked = words.clean(facts.question) or "No question was stated with the order."
+    asked = words.clean(facts.question) or say(rules.phrases, "no-question")
     history = [Statement(words.clean(h), label="History", kind="authored") for h in facts.history if words.clean(h)]
     return Section("question", title, (Statement(asked, label="Question", kind="authored"), *history))
 

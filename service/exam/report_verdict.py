@@ -6,31 +6,26 @@ from service.exam import limit_words
 from service.exam import report_words as words
 from service.exam.limits import Limit
 from service.exam.report_parts import Measurement, Rules, Section, Statement
+from service.exam.report_phrases import say
 from service.exam.verdict import Verdict
 
 NOT_COMPARED = "not compared with a limit"
-NO_LIMIT = "no limit"
-MARKS = {"H": "above the limit", "L": "below the limit", "N": "within the limit"}
-LEADS = {"H": "Above the limit", "L": "Below the limit"}
-NONE_COMPARED = (
-    "No measurement in this report was compared with a reference limit. "
-    "Words such as normal, thick or enlarged are the examiner's own judgement."
-)
-COMPARED = (
-    "Limits are published ones, chosen for this animal, and judge measurements alone. "
-    "Words such as normal, thick or enlarged are the examiner's own judgement."
-)
+NEVER = ("There is no limit", "No limit is in force")
+MARKS = {"H": "above-limit", "L": "below-limit", "N": "within-limit"}
+LEADS = {"H": "above", "L": "below"}
 
 
-def limit(verdict: Verdict | None) -> str:
+def limit(verdict: Verdict | None, rules: Rules) -> str:
     """What a value was compared with, for whom that holds and who published it, or why it was not compared."""
     if verdict is None:
         return NOT_COMPARED
     if verdict.flag and verdict.limit is not None:
-        return f"{MARKS[verdict.flag]}: {_spoken(verdict.limit)}{_soft(verdict)}"
-    if verdict.limit is None and verdict.reason.startswith(("There is no limit", "No limit is in force")):
-        return NO_LIMIT
-    return f"not compared: {words.lower(verdict.reason).rstrip('.')}"
+        said = say(rules.phrases, MARKS[verdict.flag], limit=_spoken(verdict.limit))
+        hint = verdict.soft and verdict.flag != "N"
+        return f"{said}, {say(rules.phrases, 'hint')}" if hint else said
+    if verdict.limit is None and verdict.reason.startswith(NEVER):
+        return say(rules.phrases, "no-limit")
+    return say(rules.phrases, "not-compared", reason=words.inside(verdict.reason))
 
 
 def missed(verdict: Verdict | None, rows: Sequence[Limit]) -> bool:
@@ -45,19 +40,13 @@ def _spoken(row: Limit) -> str:
     return f"{limit_words.ends(row)} ({'; '.join(filter(None, (whom, source)))})"
 
 
-def _soft(verdict: Verdict) -> str:
-    return (
-        ", a hint only, for sources disagree or it lies in a grey zone" if verdict.soft and verdict.flag != "N" else ""
-    )
-
-
-def lead(many: Iterable[Measurement]) -> str:
+def lead(many: Iterable[Measurement], rules: Rules) -> str:
     """The measurements that lie beyond their limit, as sentences for whoever reads no further."""
     told = []
-    for flag, head in LEADS.items():
-        for soft, hint in ((False, ""), (True, ", as a hint")):
+    for flag, key in LEADS.items():
+        for soft, hint in ((False, ""), (True, "-hint")):
             found = [f"{words.lower(m.title)} {m.value}" for m in many if m.flag == flag and m.soft is soft]
-            told += [f"{head}{hint}: {'; '.join(found)}."] if found else []
+            told += [say(rules.phrases, key + hint, measurements="; ".join(found))] if found else []
     return " ".join(told)
 
 
@@ -69,10 +58,10 @@ def explained(findings: Section, rules: Rules, *, species: str) -> list[Statemen
     taken = [m for s in steps for m in s.measurements]
     used = {m.basis.id: m.basis for m in taken if m.basis is not None}
     if not used:
-        return [Statement(NONE_COMPARED)]
+        return [Statement(say(rules.phrases, "none-compared"))]
     many = sum(1 for m in taken if m.basis is not None)
-    verb = "was" if many == 1 else "were"
-    counted = f"{many} of {words.count(len(taken), 'measurement')} {verb} compared with a limit. {COMPARED}"
+    key = "compared-one" if many == 1 else "compared-many"
+    counted = say(rules.phrases, key, number=str(many), total=words.count(len(taken), "measurement"))
     return [Statement(counted), *_disagreements(used.values(), rules, species=species), *_sources(used.values())]
 
 
@@ -85,7 +74,10 @@ def _disagreements(used: Iterable[Limit], rules: Rules, *, species: str) -> list
                 source = row.source.words + (f" (table {row.table})" if row.table else "")
                 told.setdefault(one.topic, []).append(source)
     return [
-        Statement(f"{topic}. In force here: {words.series(list(dict.fromkeys(names)))}.", label="Sources disagree")
+        Statement(
+            say(rules.phrases, "sources-disagree", topic=topic, sources=words.series(list(dict.fromkeys(names)))),
+            label="Sources disagree",
+        )
         for topic, names in told.items()
     ]
 

@@ -1,6 +1,6 @@
 """Turns values into words for people: dates, ages, digits, lists."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date, datetime, tzinfo
 from decimal import Decimal
 
@@ -55,6 +55,21 @@ def lower(text: str) -> str:
     """A title inside a sentence: first letter small, unless it starts an abbreviation or a name."""
     stays = text.startswith(NAMES) or (len(text) > 1 and not text[1].islower())
     return text if stays else text[:1].lower() + text[1:]
+
+
+def planes(keys: Iterable[str]) -> str:
+    """The planes of section as a phrase: "the long axis", "the long and short axes", "several planes"; "" for none."""
+    named = list(dict.fromkeys(keys))
+    axes = [PLANES[key].removesuffix(" axis") for key in named if PLANES.get(key, "").endswith(" axis")]
+    others = [PLANES.get(key, key) for key in named if not PLANES.get(key, "").endswith(" axis")]
+    told = [f"the {series(axes)} {'axis' if len(axes) == 1 else 'axes'}"] if axes else []
+    return series([*told, *others])
+
+
+def inside(reason: str) -> str:
+    """A reason given in sentences, as a part of one of ours: first letter small where it starts a plain word."""
+    plain = reason.split(" ", 1)[0] in {"The", "There", "No", "Whether", "How"}
+    return (lower(reason) if plain else reason).rstrip(".")
 
 
 def count(number: int, one: str, many: str = "") -> str:

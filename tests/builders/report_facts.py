@@ -1,10 +1,13 @@
 """An invented dog's examination as a report is written from it, and the few catalogue rows that it needs."""
 
+from csv import DictReader
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date
 from decimal import Decimal
+from io import StringIO
 
 from service.basics.coding import Coding, Identifier
+from service.catalogue.files import read_folder
 from service.exam.animal import Animal
 from service.exam.evidence import Evidence, Sighting
 from service.exam.formulas import Computation, Formula
@@ -45,6 +48,19 @@ STENT = Attribute(
 )
 
 
+def shipped(file: str) -> list[dict[str, str]]:
+    """The rows of a file of mappings/ as they stand."""
+    return list(DictReader(StringIO(read_folder()[file])))
+
+
+PHRASES = {row["phrase"]: row["text"] for row in shipped("report-phrases.csv")}
+CLAUSES = {
+    (name, row["attribute"], row["value"]): row["clause"]
+    for row in shipped("report-clauses.csv")
+    for name in row["vocabularies"].split() or ["*"]
+}
+
+
 @dataclass(frozen=True)
 class Rows:
     """The twin of a catalogue: only what a report reads."""
@@ -55,6 +71,9 @@ class Rows:
     reasons: dict[str, Reason]
     cautions: tuple[CautionRow, ...]
     sections: tuple[tuple[str, str], ...]
+    clauses: dict[tuple[str, str, str], str] = field(default_factory=lambda: CLAUSES)
+    phrases: dict[str, str] = field(default_factory=lambda: PHRASES)
+    plurals: frozenset[str] = frozenset({"node"})
     limits: dict[LimitKey, tuple[Limit, ...]] = field(default_factory=dict)
     units: dict[tuple[str, str], Decimal] = field(default_factory=dict)
     places: dict[str, str] = field(default_factory=dict)

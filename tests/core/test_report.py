@@ -47,10 +47,10 @@ def test_a_section_that_nobody_writes_is_refused() -> None:
 def test_each_structure_has_a_statement_and_what_differs_comes_first() -> None:
     liver, spleen = section(compose(FACTS, ROWS), "findings").statements
     assert (liver.label, liver.kind) == ("Liver, left division", "expected")
-    assert liver.text == "Seen. As expected: normal size; echotexture homogeneous."
+    assert liver.text == "It was seen. It is of normal size and its echotexture is homogeneous."
     assert (spleen.kind, spleen.station) == ("noted", "Station 3")
-    assert spleen.lead == "Differs from expected: size mildly enlarged."
-    assert spleen.text == "Seen in long axis and short axis. As expected: echotexture homogeneous."
+    assert spleen.lead == "It is mildly enlarged."
+    assert spleen.text == "It was seen in the long and short axes. Otherwise its echotexture is homogeneous."
 
 
 @pytest.mark.parametrize(
@@ -96,7 +96,7 @@ def test_what_was_met_besides_the_order_is_told_and_not_called_unexamined() -> N
     assert [(s.label, s.station, s.lead) for s in findings][-1] == (
         "Liver left",
         "Recorded besides what was asked for",
-        "Differs from expected: size mildly enlarged.",
+        "It is mildly enlarged.",
     )
     assert "Outside the order, not examined: Node." in told(facts, "limits")
 
@@ -129,8 +129,8 @@ def test_a_structure_looked_for_and_one_not_examined_are_told_apart() -> None:
     gas = step("liver_left", "Liver, left division", entry("disposition:not-seen", reason="gas", note="bloated."))
     stopped = step("spleen", "Spleen", entry("disposition:not-seen", reason="time-limited"), station=3)
     facts = with_steps(gas, stopped)
-    assert "Liver, left division: Looked for, not seen: overlying gas (bloated)." in told(facts, "findings")
-    assert "Spleen: Not examined: stopped for patient safety or emergency." in told(facts, "findings")
+    assert "Liver, left division: It was looked for and not seen: overlying gas (bloated)." in told(facts, "findings")
+    assert "Spleen: It was not examined: stopped for patient safety or emergency." in told(facts, "findings")
     limits = told(facts, "limits")
     assert "Looked for, not seen: Liver, left division. Reason: overlying gas (bloated)." in limits
     assert "Not examined: Spleen. Reason: stopped for patient safety or emergency." in limits
@@ -140,7 +140,7 @@ def test_a_structure_looked_for_and_one_not_examined_are_told_apart() -> None:
 
 def test_an_owed_step_on_which_nothing_was_entered_is_never_normal() -> None:
     facts = with_steps(step("spleen", "Spleen"))
-    assert "Spleen: Nothing was recorded: not examined." in told(facts, "findings")
+    assert "Spleen: Nothing was recorded: it was not examined." in told(facts, "findings")
     assert "Not examined: Spleen. Reason: nothing was recorded." in told(facts, "limits")
     assert compose(facts, ROWS).brief == ("Not examined: Spleen.",)
 
@@ -167,9 +167,10 @@ def test_a_structure_seen_in_part_is_never_called_as_expected() -> None:
     )
     report = compose(with_steps(part), ROWS)
     (statement,) = section(report, "findings").statements
-    assert statement.lead == "Seen in part only: overlying gas."
+    assert statement.lead == "It was seen in part only: overlying gas."
     assert statement.text == (
-        "No abnormality seen in the part that was seen: normal size. Not assessed: echotexture; Doppler flow."
+        "No abnormality was seen in the part that was seen: it is of normal size. "
+        "Echotexture and Doppler flow were not assessed."
     )
     assert statement.kind == "part"
     assert "C08" in dict(report.cautions)
@@ -182,8 +183,8 @@ def test_absences_are_stated_and_the_unexplained_one_is_not_neutral() -> None:
     surgical = step("spleen", "Spleen", entry("disposition:absent-surgical", note="splenectomy, clinic letter of 2024"))
     missing = step("liver_left", "Left kidney", entry("disposition:absent-unexplained"))
     facts = with_steps(surgical, missing)
-    assert "Spleen: Absent after surgery: splenectomy, clinic letter of 2024." in told(facts, "findings")
-    assert "Left kidney: Not found, and no operation on record explains it." in told(facts, "findings")
+    assert "Spleen: It is absent after surgery: splenectomy, clinic letter of 2024." in told(facts, "findings")
+    assert "Left kidney: It was not found, and no operation on record explains it." in told(facts, "findings")
     assert "Not found, without an operation on record: Left kidney." in told(facts, "limits")
     assert compose(facts, ROWS).brief == ("Not found, without an operation on record: Left kidney.",)
 
@@ -198,8 +199,8 @@ def test_a_second_look_prevails_and_the_first_one_is_still_told() -> None:
     )
     facts = with_steps(again)
     assert (
-        "First not seen (overlying gas), then seen at a second look. Seen in long axis, window: left intercostal."
-        in told(facts, "findings")
+        "It was not seen at first (overlying gas), then seen at a second look. "
+        "It was seen in the long axis, window: left intercostal." in told(facts, "findings")
     )
     assert "Every structure asked for in this examination was seen." in told(facts, "limits")
 
@@ -207,7 +208,7 @@ def test_a_second_look_prevails_and_the_first_one_is_still_told() -> None:
 def test_a_step_settled_elsewhere_names_the_step() -> None:
     first = step("papilla", "Papilla", entry("settled-elsewhere:papilla_again"))
     second = step("papilla_again", "Papilla, second look", entry("disposition:seen"), station=7)
-    assert "Papilla: Seen at another step: papilla, second look." in told(with_steps(first, second), "findings")
+    assert "Papilla: It was seen at another step: papilla, second look." in told(with_steps(first, second), "findings")
 
 
 def test_what_was_taken_back_is_not_told() -> None:
@@ -222,22 +223,24 @@ def test_two_different_values_of_one_attribute_are_both_told() -> None:
         entry("finding:echotexture", source="Observation/1", value="homogeneous"),
         entry("finding:echotexture", source="Observation/2", value="coarse"),
     )
-    assert "Differs from expected: echotexture: homogeneous, then coarse." in told(with_steps(both), "findings")
+    assert "Its echotexture is homogeneous; stated besides: its echotexture is coarse." in told(
+        with_steps(both), "findings"
+    )
 
 
 def test_a_value_that_is_neither_default_nor_graded_is_only_stated() -> None:
     stent = step("spleen", "Spleen", entry("finding:content", source="Observation/1", value="stent"))
     odd = step("liver_left", "Liver", entry("finding:content", source="Observation/2", value="unheard-of"))
     told_ = told(with_steps(stent, odd), "findings")
-    assert "Also stated: content stent in place." in told_
-    assert "Also stated: content unheard of." in told_
-    assert "As expected" not in told_
+    assert "There is a stent in place." in told_
+    assert "Content: unheard of." in told_
+    assert "therwise" not in told_
 
 
 def test_entries_in_unknown_codes_are_named_where_they_belong_and_counted_where_they_do_not() -> None:
     unread = step("spleen", "Spleen", entry("disposition:seen"), entry("unread:value", source="Observation/9"))
     facts = replace(with_steps(unread), unmapped=2)
-    assert "1 entry sent in codes not understood here, kept as sent." in told(facts, "findings")
+    assert "1 entry sent in codes not understood here is kept as sent." in told(facts, "findings")
     assert "Sent in codes not understood here: Spleen." in told(facts, "limits")
     assert "2 entries sent with codes that lead to no structure of the survey are kept" in told(facts, "limits")
 

@@ -33,7 +33,7 @@ def test_a_measurement_corrected_in_its_last_digit_is_a_change() -> None:
 def test_a_structure_that_turns_out_not_to_have_been_seen_is_a_change_in_findings_and_limits() -> None:
     unseen = step("liver_left", "Liver, left division", entry("disposition:not-seen", reason="gas"))
     told = changed(OLD, compose(replace(FACTS, steps=(unseen, SPLEEN)), ROWS))
-    assert any(t.startswith("Findings by station, Liver, left division: was “Seen.") for t in told)
+    assert any(t.startswith("Findings by station, Liver, left division: was “It was seen.") for t in told)
     assert "Quality and limits, Looked for, not seen: added “Liver, left division. Reason: overlying gas.”" in told
     assert "Quality and limits: removed “Every structure asked for in this examination was seen.”" in told
 

@@ -70,7 +70,7 @@ def test_it_says_what_the_plain_text_says(press: Press, tmp_path: Path) -> None:
     for section in report.sections:
         assert section.title in said
     assert "21.40 mm" in said
-    assert "Differs from expected: size mildly enlarged." in said
+    assert "It is mildly enlarged." in said
     assert all(text in said for _, text in report.cautions)
 
 

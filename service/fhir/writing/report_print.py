@@ -60,6 +60,6 @@ def _measurement(one: Measurement) -> Json:
         "where": one.plane,
         "limit": one.limit,
         "beyond": one.flag in {"H", "L"},
-        "method": f"computed: {one.method}" if one.method else "",
+        "method": one.method,
         "remarks": list(one.remarks),
     }

@@ -1,0 +1,67 @@
+"""The sentences a report is made of, by key: which places each fills, and the rows' words put into them."""
+
+from collections.abc import Mapping
+
+ONE = {"it": "it", "its": "its", "is": "is", "was": "was", "has": "has", "holds": "holds", "lies": "lies"}
+MANY = {"it": "they", "its": "their", "is": "are", "was": "were", "has": "have", "holds": "hold", "lies": "lie"}
+PRONOUNS = frozenset(ONE)
+"""Places that follow the number of what is spoken of."""
+
+PLACES: Mapping[str, frozenset[str]] = {
+    "seen": PRONOUNS,
+    "seen-in": PRONOUNS | {"planes"},
+    "seen-through": PRONOUNS | {"windows"},
+    "seen-in-through": PRONOUNS | {"planes", "windows"},
+    "seen-part": PRONOUNS | {"reason"},
+    "seen-elsewhere": PRONOUNS | {"elsewhere"},
+    "second-look": PRONOUNS | {"reason"},
+    "second-look-absent": PRONOUNS,
+    "sought": PRONOUNS | {"reason"},
+    "not-examined": PRONOUNS | {"reason"},
+    "not-recorded": PRONOUNS,
+    "not-recorded-yet": PRONOUNS,
+    "deferred": PRONOUNS,
+    "absent-surgical": PRONOUNS | {"operation"},
+    "absent-unexplained": PRONOUNS,
+    "otherwise": frozenset({"clauses"}),
+    "calm-in-part": frozenset({"clauses"}),
+    "calm-in-part-unnamed": frozenset(),
+    "not-assessed-one": frozenset({"attributes"}),
+    "not-assessed-many": frozenset({"attributes"}),
+    "remark": frozenset({"words"}),
+    "unread-one": frozenset({"number"}),
+    "unread-many": frozenset({"number"}),
+    "above": frozenset({"measurements"}),
+    "below": frozenset({"measurements"}),
+    "above-hint": frozenset({"measurements"}),
+    "below-hint": frozenset({"measurements"}),
+    "within-limit": frozenset({"limit"}),
+    "above-limit": frozenset({"limit"}),
+    "below-limit": frozenset({"limit"}),
+    "hint": frozenset(),
+    "no-limit": frozenset(),
+    "not-compared": frozenset({"reason"}),
+    "computed": frozenset({"formula"}),
+    "complete": frozenset(),
+    "complete-but-absent": frozenset(),
+    "none-compared": frozenset(),
+    "compared-one": frozenset({"number", "total"}),
+    "compared-many": frozenset({"number", "total"}),
+    "sources-disagree": frozenset({"topic", "sources"}),
+    "no-comparison": frozenset(),
+    "limited": frozenset(),
+    "ended-early": frozenset({"reason"}),
+    "no-conclusion": frozenset(),
+    "no-question": frozenset(),
+}
+"""Every phrase that the report says, and the places that its text may and must fill; pronouns may be left out."""
+
+
+def missing(key: str, filled: frozenset[str]) -> frozenset[str]:
+    """The places that a text of this phrase has to fill and does not."""
+    return PLACES[key] - PRONOUNS - filled
+
+
+def say(phrases: Mapping[str, str], key: str, *, many: bool = False, **places: str) -> str:
+    """The phrase with its places filled; many: what it speaks of are several."""
+    return phrases[key].format(**(MANY if many else ONE), **places)
