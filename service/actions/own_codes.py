@@ -7,6 +7,8 @@ from service.basics.coding import Concept
 from service.billing.tariff import Price
 from service.catalogue.catalogue import Catalogue
 from service.exam import asking
+from service.exam.limit_words import spoken
+from service.exam.limits import Limit
 from service.exam.owed import PLANES
 from service.exam.urgent_state import FINDING_STATES, MESSAGE_STATES, METHODS
 from service.fhir import operations, uris
@@ -39,6 +41,8 @@ def own_codes(catalogue: Catalogue, prices: Iterable[Price]) -> Iterator[tuple[s
     yield uris.ATTRIBUTE, "Attributes of a finding", _attributes(catalogue)
     yield uris.FINDING, "Findings", _findings(catalogue)
     yield uris.MEASURE, "Measurements", _named({m.key: m.title for m in catalogue.measures.values()})
+    yield uris.PLACE, "Places of measuring", _named(dict(catalogue.places))
+    yield uris.LIMIT, "Limits", _named({row.id: _limit(row, catalogue) for row in catalogue.limit_rows.values()})
     yield uris.FORMULA, "Formulas", _named({f.key: f"{f.title}: {f.text}" for f in catalogue.formulas.values()})
     bands = (band for formula in catalogue.formulas.values() for band in formula.bands)
     yield uris.FORMULA_BAND, "Grades of a computed value", _named({b.code: b.display for b in bands})
@@ -77,6 +81,12 @@ def _structures(catalogue: Catalogue) -> Concepts:
     for group in groups.values():
         found.setdefault(group, group.replace("_", " ").capitalize())
     return tuple(Concept(code, title, groups.get(code, "")) for code, title in found.items() if code)
+
+
+def _limit(row: Limit, catalogue: Catalogue) -> str:
+    """A published figure, as it is read: what was measured in whom, what lies inside, and who published it."""
+    where = ", ".join(catalogue.structures[key].title for key in row.structures)
+    return f"{where}, {row.words}, {' and '.join(row.species)}. {spoken(row)}"
 
 
 def _steps(catalogue: Catalogue) -> Concepts:

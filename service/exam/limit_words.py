@@ -15,7 +15,7 @@ def ends(limit: Limit) -> str:
     """What lies inside, by the sides that flag: "at most 6.4 mm", "5.5 to 9.1", "below 1.0 mm", "at least 0.8"."""
     low, high = limit.low, limit.high
     if limit.flags >= {"H", "L"}:
-        return _with_unit(f"{low} to {high}", limit)
+        return _between(limit)
     if "L" in limit.flags:
         return _with_unit(f"{'at least' if limit.low_inside else 'above'} {low}", limit)
     if "H" in limit.flags:
@@ -26,11 +26,17 @@ def ends(limit: Limit) -> str:
 def _published(limit: Limit) -> str:
     """The figures of a row that is only shown."""
     if limit.low is not None and limit.high is not None:
-        return _with_unit(f"{limit.low} to {limit.high}", limit)
-    known = [(limit.high, "up to "), (limit.low, "from "), (limit.mean, "mean "), (limit.median, "median ")]
+        return _between(limit)
+    mean = "mean " if limit.statistic.startswith("mean") else ""  # of a share of animals it is the share itself
+    known = [(limit.high, "up to "), (limit.low, "from "), (limit.mean, mean), (limit.median, "median ")]
     said = next((f"{word}{value}" for value, word in known if value is not None), "")
     spread = f" ± {limit.sd}" if limit.sd is not None and said.startswith("mean") else ""
-    return _with_unit(said + spread, limit) if said else limit.formula
+    return _with_unit(said + spread, limit) if said else limit.formula or "no figure"
+
+
+def _between(limit: Limit) -> str:
+    above, below = "" if limit.low_inside else "above ", "" if limit.high_inside else "below "
+    return _with_unit(f"{above}{limit.low} to {below}{limit.high}", limit)
 
 
 def _with_unit(text: str, limit: Limit) -> str:
