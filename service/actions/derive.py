@@ -1,6 +1,6 @@
 """What was measured in an exam into the results that follow from it, kept in step with it in the same transaction."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -17,7 +17,7 @@ from service.exam.entries import live, take_back
 from service.exam.spread import targets
 from service.exam.survey import Entry
 from service.exam.survey_state import note
-from service.fhir.writing.derived import derived_observation, marked, renewed
+from service.fhir.writing.derived import Mark, derived_observation, marked, renewed
 from service.fhir.writing.observation import Setting
 
 Json = dict[str, Any]
@@ -116,18 +116,27 @@ def _marks(inputs: Inputs, placed: Sequence[_Placed], found: Sequence[Derived]) 
     changed_: list[Json] = []
     for source, many in wrong.items():
         resource = inputs.resources.get(source)
-        fresh = marked(resource, [(ids[d.computed.name], _words(d)) for d in many]) if resource else None
+        marks = [Mark(d.sent.part, ids[d.computed.name], _words(d, inputs.resources)) for d in many]
+        fresh = marked(resource, marks) if resource else None
         if resource is None or fresh is None:
             continue
         if source in inputs.sent:
-            resource.pop("extension", None)
+            resource.clear()
             resource.update(fresh)
         else:
             changed_.append(fresh)
     return changed_
 
 
-def _words(one: Disagreement) -> str:
+def _words(one: Disagreement, resources: Mapping[str, Json]) -> str:
+    """Both values as they are shown: that of the sender and that of its own inputs."""
+    sent = resources[one.sent.source]
+    element = sent["component"][one.sent.part] if one.sent.part >= 0 else sent
+    given = element.get("valueQuantity", {})
     formula = one.computed.computation.formula
-    unit = "" if formula.unit == "1" else f" {formula.unit}"
-    return f"Its own inputs give {one.computed.shown}{unit}: {formula.title}"
+    said = _amount(given.get("value", element.get("valueInteger")), str(given.get("code", "1")))
+    return f"{formula.title}: {said} was sent, its own inputs give {_amount(one.computed.shown, formula.unit)}"
+
+
+def _amount(value: Any, unit: str) -> str:
+    return f"{value}" if unit in {"1", "{ratio}", "{score}"} else f"{value} {unit}"

@@ -109,7 +109,7 @@ def _reading(sheet: Sheet, one: Evidence, item: str) -> Reading | None:
     if factor is None:
         return None
     value = Fraction(seen.quantity) * Fraction(factor)
-    return Reading(one.structure, key, value, seen.source, seen.at, side, seen.place)
+    return Reading(one.structure, key, value, seen.source, seen.at, side, seen.place, seen.part)
 
 
 def _sides(sheet: Sheet, one: Evidence) -> Iterator[tuple[str, Coding]]:

@@ -14,7 +14,7 @@ class Reading:
     """One value of one measure of one structure, in the measure's own unit.
 
     source: what it rests on; side: of several nodes, the one that it says; spot: a place in the structure other than
-    the usual one; made: computed here, not sent."""
+    the usual one; part: the component that holds it, -1 for none; made: computed here, not sent."""
 
     structure: str
     measure: str
@@ -23,6 +23,7 @@ class Reading:
     at: str = ""
     side: str = ""
     spot: str = ""
+    part: int = -1
     made: bool = False
 
     @property

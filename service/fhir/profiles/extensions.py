@@ -18,7 +18,7 @@ EXTENSIONS: tuple[Own, ...] = (
     Own(uris.X_LIMIT, tuple(f"{one}.{said}" for one in _MEASURED for said in ("interpretation", "referenceRange")),
         "The limit that judged, written by the server", "code"),
     Own(uris.X_UNROUNDED, ("Observation",), "A computed value with all its digits, or 28 of them", "decimal"),
-    Own(uris.X_DIFFERS, ("Observation",), "A result that was sent is another than its own inputs give; written by the "
+    Own(uris.X_DIFFERS, _MEASURED, "A result that was sent is another than its own inputs give; written by the "
         "server", "Reference"),
     Own(uris.SENDER_JUDGEMENT, _MEASURED, "One flag or one range of the sender, as sent", parts=(
         Part("interpretation", "CodeableConcept", "The flag"),

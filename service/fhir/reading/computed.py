@@ -22,9 +22,9 @@ def claimed(resource: Json) -> str:
     return next((str(c.get("code", "")) for c in codings if c.get("system") == uris.FORMULA), "")
 
 
-def computed(resource: Json) -> dict[str, Any]:
-    """The fields `formula`, `unrounded` and `differs` of a sighting."""
-    key, extensions = formula(resource), resource.get("extension", [])
+def computed(resource: Json, element: Json) -> dict[str, Any]:
+    """The fields `formula`, `unrounded` and `differs` of the sighting of an Observation, or of one component of it."""
+    key, extensions = formula(resource), element.get("extension", [])
     digits = [e["valueDecimal"] for e in extensions if key and e.get("url") == uris.X_UNROUNDED and "valueDecimal" in e]
     marks = [e.get("valueReference", {}) for e in extensions if e.get("url") == uris.X_DIFFERS]
     return {

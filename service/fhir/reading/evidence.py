@@ -87,7 +87,7 @@ def _sighting(resource: Json, element: Json, *, part: int = -1) -> Sighting:
         place=_place(resource, element),
         part=part,
         which=str(extension(resource, uris.X_FETUS).get("valueString", "")),
-        **computed(resource),
+        **computed(resource, element),
     )
 
 

@@ -1,6 +1,7 @@
 """What was computed from an exam's readings into its Observation, and the mark on what was sent and differs."""
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from service.basics.coding import Coding
@@ -63,17 +64,29 @@ def _same(one: Json, other: Json) -> bool:
     return {k: one.get(k) for k in parts} == {k: other.get(k) for k in parts}
 
 
-def marked(sent: Json, differences: Sequence[tuple[str, str]]) -> Json | None:
-    """What was sent, marked with each (reference of ours, words) that it differs from; None when it is so already."""
-    before = sent.get("extension", [])
-    marks = [
-        {"url": uris.X_DIFFERS, "valueReference": {"reference": ref, "display": text}} for ref, text in differences
-    ]
-    after = [*(e for e in before if e.get("url") != uris.X_DIFFERS), *marks]
-    if after == before:
-        return None
-    rest = {k: v for k, v in sent.items() if k != "extension"}
-    return rest | {"extension": after} if after else rest
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """What is said of a result that was sent: where it stands (-1, or the component), what it should be, in words."""
+
+    part: int
+    reference: str
+    text: str
+
+
+def marked(sent: Json, marks: Sequence[Mark]) -> Json | None:
+    """What was sent with exactly these marks, each on the value that it speaks of; None when it is so already."""
+    whole = _marked(sent, [m for m in marks if m.part < 0])
+    if "component" in sent:
+        parts = enumerate(sent["component"])
+        whole["component"] = [_marked(c, [m for m in marks if m.part == i]) for i, c in parts]
+    return None if whole == sent else whole
+
+
+def _marked(element: Json, marks: Sequence[Mark]) -> Json:
+    kept = [e for e in element.get("extension", []) if e.get("url") != uris.X_DIFFERS]
+    new = [{"url": uris.X_DIFFERS, "valueReference": {"reference": m.reference, "display": m.text}} for m in marks]
+    rest = {k: v for k, v in element.items() if k != "extension"}
+    return rest | {"extension": [*kept, *new]} if kept or new else rest
 
 
 def _coding(coding: Coding) -> Json:
