@@ -12,13 +12,14 @@ from service.basics.ids import new_id
 from service.exam import urgent, urgent_state
 from service.exam.entries import live
 from service.exam.evidence import Evidence
-from service.exam.survey import Entry
+from service.exam.survey import Entry, Step
 from service.exam.urgent import Fact
 from service.fhir.reading.task import entries
 from service.fhir.reading.urgent import ON_EXAM, tier
 from service.fhir.writing.urgent import Place, finding_task, restarted, update_finding
 
 Json = dict[str, Any]
+Wanted = frozenset[tuple[str, str]]  # (structure, item)
 Because = Mapping[str, tuple[Fact, ...]]
 
 
@@ -46,17 +47,21 @@ def _said(sheet: Sheet, resource: Json) -> list[Evidence]:
     return [] if resource.get("status") == "entered-in-error" else understood(sheet, resource)
 
 
-def _concerned(
-    before: Sheet, after: Sheet, said: Iterable[Sequence[Evidence]], wanted: frozenset[tuple[str, str]]
-) -> bool:
-    """Whether anything changed that a trigger looks at: a step of its structure, a note, or a value sent again."""
+def _concerned(before: Sheet, after: Sheet, said: Iterable[Sequence[Evidence]], wanted: Wanted) -> bool:
+    """Whether anything changed that a trigger looks at: an entry came or went, or a value was sent again."""
     if any((one.structure, item) in wanted for found in said for one in found for item in one.items):
         return True
-    structures = {structure for structure, _ in wanted}
-    old = {id(s) for s in before.steps} | {id(before.whole)}
-    return any(id(s) not in old and s.rule.structure in structures for s in (*after.steps, after.whole)) or any(
-        s.rule.structure in structures for s in after.shelved if s not in before.shelved
-    )
+    old = {s.task: s for s in (*before.steps, before.whole)}
+    new = {s.task: s for s in (*after.steps, after.whole)}
+    changed = (task for task in old | new if old.get(task) is not new.get(task))
+    return any(_looked_at(old.get(task), wanted) != _looked_at(new.get(task), wanted) for task in changed)
+
+
+def _looked_at(step: Step | None, wanted: Wanted) -> set[tuple[str, str, str]]:
+    """What a step holds that a trigger looks at."""
+    if step is None:
+        return set()
+    return {(e.item, e.source, e.value) for e in live(step) if (step.rule.structure, e.item) in wanted}
 
 
 def _reconciled(work: Work, sheet: Sheet, found: Because, known: Mapping[str, str]) -> tuple[Sheet, list[Json]]:

@@ -71,6 +71,18 @@ def test_limits_are_those_of_the_published_tables(
     assert (sign, Decimal(limit), unit, species) in tests
 
 
+def test_no_word_for_a_mass_is_left_out(catalogue: Catalogue) -> None:
+    looked = {(s, i, v) for u in catalogue.urgent.values() for g in u.triggers for t in g.tests for s in t.structures
+              for i in t.items for v in t.values}  # fmt: skip
+    said = {
+        (structure.key, f"finding:{attribute.key}", "mass")
+        for structure in catalogue.structures.values()
+        for attribute in catalogue.vocabularies[structure.vocabulary]
+        if any(value.code.rpartition(".")[2] == "mass" for value in attribute.values)
+    }
+    assert said - looked == set()
+
+
 def alternatives() -> list[tuple[str, Trigger]]:
     return [(rule.code, trigger) for rule in mappings().urgent.values() for trigger in rule.triggers]
 
