@@ -16,7 +16,7 @@ _ROW = sa.BigInteger().with_variant(sa.Integer(), "sqlite")
 _FOLDED = sa.Text().with_variant(sa.Text(collation="C"), "postgresql")
 
 _TABLES = (
-    *("attempt", "audit", "catalogue", "claim", "counter", "destination", "exam", "former", "mark"),
+    *("attempt", "audit", "catalogue", "claim", "closed_month", "counter", "destination", "exam", "former", "mark"),
     *("organization", "overlay", "post", "post_body", "receipt", "resource", "step", "text_mark", "token", "unmapped"),
 )
 
@@ -219,10 +219,16 @@ def _register() -> None:
     op.create_table(
         "overlay",
         _number(),
-        *_texts("organization made by files difference"),
-        comment="rows of an organisation's own over the catalogue, the last one in force; only ever added to",
+        *_texts("organization kind made by files difference"),
+        comment="rows of an organisation's own over catalogue or tariff, the last of a kind in force; only ever added to",
     )
-    _index("overlay", "organization row")
+    _index("overlay", "organization kind row")
+    op.create_table(
+        "closed_month",
+        *_texts("organization month closed by totals"),
+        _key("closed_month", "organization month"),
+        comment="months whose books are closed, and what they came to; only ever added to",
+    )
 
 
 def _audit() -> None:

@@ -4,7 +4,8 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from service.actions.pending import Pending
-from service.actions.ports import House, View
+from service.actions.periods import dated_back
+from service.actions.ports import House, View, Work
 from service.actions.writing import decoded
 from service.basics.errors import Conflict, Fault
 from service.fhir import uris
@@ -23,9 +24,9 @@ WAY_OUT = {
 }
 
 
-def check(house: House, work: View, waiting: Sequence[Pending]) -> None:
+def check(house: House, work: Work, waiting: Sequence[Pending]) -> None:
     """Raise Conflict with every entry that would do by a plain write what only an action may do."""
-    exams = _Exams(work, house.base, {p.id for p in waiting if p.writes and p.entry.type == "ServiceRequest"})
+    exams = _Exams(house, work, {p.id for p in waiting if p.writes and p.entry.type == "ServiceRequest"})
     faults = [
         fault.inside(f"{p.entry.place}.resource") if p.entry.place else fault
         for p in waiting
@@ -41,8 +42,8 @@ class _Exams:
 
     base: our own base URL, for references that name it; placed: ids of the orders in this transaction."""
 
-    def __init__(self, work: View, base: str, placed: set[str]) -> None:
-        self.work, self.base, self.placed = work, base, placed
+    def __init__(self, house: House, work: Work, placed: set[str]) -> None:
+        self.house, self.work, self.base, self.placed = house, work, house.base, placed
 
     def own(self, resource: Json) -> bool:
         """Whether it is one that this service makes: bears our identifier, or hangs on an exam."""
@@ -78,6 +79,8 @@ def _faults(exams: _Exams, one: Pending, resource: Json) -> Iterator[Fault]:
     before = decoded(one.before) if one.before else None
     if kind in WAY_OUT and any(exams.own(r) or exams.charged(r) for r in (resource, before) if r):
         yield Fault("business-rule", f"This {kind} belongs to an exam here; {WAY_OUT[kind]}.", kind)
+    if kind == "Invoice":
+        yield from dated_back(exams.house, exams.work, resource, before or {})
     if kind == "ServiceRequest" and before:
         yield from _order_changes(exams.work, one.id, before, resource)
     if kind == "Observation" and (key := formula(before or {}) or formula(resource)):

@@ -5,6 +5,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from service.actions.exam_charges import Ledger
+from service.actions.periods import check_open
 from service.actions.ports import House, Work
 from service.basics.ids import new_id
 from service.basics.stored import Exam
@@ -53,10 +54,13 @@ def issue(
 def numbered(work: Work, practice: Practice) -> tuple[str, str]:
     """The next number of the organisation's series, "<year>-<six digits>", and the moment of issue.
 
-    Both are of the practice's own zone, so that the year of the number is the year of the printed date."""
+    Both are of the practice's own zone, so that the year of the number is the year of the printed date. Raises Conflict
+    when the books of that month are closed."""
     local = work.now.astimezone(ZoneInfo(practice.zone))
     issued = local.isoformat(timespec="milliseconds").replace("+00:00", "Z")
-    return f"{local.year}-{work.next_invoice_number(local.year):06d}", issued
+    number = work.next_invoice_number(local.year)
+    check_open(work, f"{local:%Y-%m}")
+    return f"{local.year}-{number:06d}", issued
 
 
 def cautions(current: Catalogue) -> tuple[str, ...]:

@@ -1,13 +1,13 @@
 """What actions need of the outside, as Protocols; the doors hand in what honours them."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Protocol
 
 from service.basics.query import AuditQuery, Page, Query, Span
-from service.basics.stored import Exam, Keys, Post, Record, StepKey, Stored, Trace
+from service.basics.stored import Closed, Exam, Keys, Late, Post, Record, StepKey, Stored, Trace
 from service.catalogue.catalogue import Catalogue
 
 
@@ -52,7 +52,11 @@ class View(Protocol):
         self, thread: str
     ) -> tuple[tuple[str, str], ...]: ...  # (destination, event) already promised for an exam
     def practice_text(self) -> str: ...  # the organisation's own settings and billing profile as JSON text, or ""
-    def overlay_text(self) -> str: ...  # the organisation's own rows over the catalogue, packed, or ""
+    def overlay_text(self, kind: str = ...) -> str: ...  # own rows over the catalogue (or kind "tariff"), packed, or ""
+    def dated(self, key: int, *, low: int, high: int) -> Iterator[Stored]: ...  # by a date's mark, in order
+    def closed_months(self) -> tuple[Closed, ...]: ...
+    def is_closed(self, month: str) -> bool: ...
+    def late_posts(self, before: str) -> tuple[Late, ...]: ...
     def traces(self, wanted: AuditQuery, *, count: int, after: str) -> tuple[tuple[Trace, ...], str]: ...
 
 
@@ -83,6 +87,9 @@ class Work(View, Protocol):
     def next_invoice_number(self, year: int) -> int:
         """The next number of the organisation's series of that year; gap-free, for it falls with the transaction."""
 
+    def hold_invoice_numbers(self, year: int) -> None: ...  # nobody draws one of the year until the end
+    def close_month(self, month: str, *, by: str, totals: str) -> None: ...
+    def see(self, series: str, until: int) -> None: ...  # how far a series of looks has come
     def post(self, posts: Iterable[Post]) -> None: ...
     def count_unmapped(self, seen: Iterable[tuple[str, str, str, str]]) -> None:
         """Count codes without a mapping: (what, system, code, display)."""

@@ -105,6 +105,29 @@ class Post:
     body: bytes
 
 
+@dataclass(frozen=True, slots=True)
+class Late:
+    """A post that its destination refused (dead, since then) or has not acknowledged (waiting, since it was made)."""
+
+    id: str
+    destination: str
+    thread: str
+    event: str
+    state: str
+    made: str
+    since: str
+
+
+@dataclass(frozen=True, slots=True)
+class Closed:
+    """A month (such as 2026-11) whose books are closed: when, by whom, and what it came to as JSON text."""
+
+    month: str
+    closed: str
+    by: str
+    totals: str
+
+
 ENTITIES = 500
 """How many references a line of the audit holds: as many as the largest page or Bundle has."""
 

@@ -5,7 +5,16 @@ from typing import Annotated
 
 import typer
 
-from service.commands import catalogue_group, deliveries, destination, opening, organization, token, urgent
+from service.commands import (
+    billing_group,
+    catalogue_group,
+    deliveries,
+    destination,
+    opening,
+    organization,
+    token,
+    urgent,
+)
 
 Organization = Annotated[str, typer.Option("--organization", help="The organisation, by name or slug.")]
 By = Annotated[str, typer.Option("--by", help="Who asks for it; it goes on record.")]
@@ -144,6 +153,7 @@ def urgent_escalate(
 
 
 GROUPS = {
+    "billing": billing_group.commands,
     "catalogue": catalogue_group.commands,
     "organization": organizations,
     "token": tokens,

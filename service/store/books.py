@@ -1,6 +1,6 @@
 """A database URL, turned into the books: views, units of work, and what an operator keeps."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from datetime import UTC, datetime
 
@@ -17,12 +17,21 @@ from service.store.tables import REVISION
 from service.store.view import SqlView
 from service.store.work import SqlWork
 
+Clock = Callable[[], datetime]
+
+
+def _utc() -> datetime:
+    return datetime.now(UTC)
+
 
 class SqlBooks(Outbox):
-    """The store. Threads may share it; it is opened once by a door and closed by it."""
+    """The store. Threads may share it; it is opened once by a door and closed by it.
 
-    def __init__(self, pool: Pool) -> None:
+    clock: what time a unit of work takes place at, with its zone."""
+
+    def __init__(self, pool: Pool, clock: Clock = _utc) -> None:
         super().__init__(pool)
+        self._clock = clock
         self.reads_inline = not pool.postgres  # a read of a local file takes microseconds and needs no thread
         self.one_writer = not pool.postgres
 
@@ -34,7 +43,7 @@ class SqlBooks(Outbox):
     def begin(self, organization: str) -> Iterator[SqlWork]:
         """A unit of work: committed when the block ends, undone when it raises."""
         with self._pool.writing() as session:
-            yield SqlWork(session, organization, now=datetime.now(UTC))
+            yield SqlWork(session, organization, now=self._clock())
 
     def together(self) -> AbstractContextManager[None]:
         """Let the units of work that this thread begins inside share one commit, where the engine gains by it."""
@@ -90,10 +99,10 @@ class Viewing:
         self._reading.__exit__(kind, error, trace)
 
 
-def open_books(url: str, *, allow_unsafe: bool = False) -> SqlBooks:
+def open_books(url: str, *, allow_unsafe: bool = False, clock: Clock = _utc) -> SqlBooks:
     """The books of a database whose settings keep what is committed; Unusable says what to change."""
     try:
-        return SqlBooks(Pool(make_engine(url, allow_unsafe=allow_unsafe)))
+        return SqlBooks(Pool(make_engine(url, allow_unsafe=allow_unsafe)), clock)
     except Refusal as refusal:
         raise Unusable("The database cannot be reached.") from refusal
     except SQLAlchemyError as error:

@@ -8,6 +8,7 @@ from service.store.instants import instant
 from service.store.session import Pool, Row
 
 KINDS = frozenset({"practice", "clinic", "records"})
+CATALOGUE, TARIFF = "catalogue", "tariff"  # what an organisation's own rows are over
 
 _TOKEN = (
     "SELECT t.hash, t.organization, o.kind, t.scopes, t.label FROM token t JOIN organization o"
@@ -92,19 +93,19 @@ class Register:
         with self._pool.writing() as session:
             return session.run("UPDATE organization SET settings = ? WHERE slug = ?", text, slug) == 1
 
-    def add_overlay(self, organization: str, *, by: str, files: str, difference: str) -> None:
-        """Put rows of an organisation's own over the catalogue; those before stay on record.
+    def add_overlay(self, organization: str, *, by: str, files: str, difference: str, kind: str = CATALOGUE) -> None:
+        """Put rows of an organisation's own over the catalogue or the tariff; those before stay on record.
 
         files: packed, "" for none; by: who asked for it; difference: what it changes, a line for each cell."""
-        sql = "INSERT INTO overlay (organization, made, by, files, difference) VALUES (?, ?, ?, ?, ?)"
+        sql = "INSERT INTO overlay (organization, kind, made, by, files, difference) VALUES (?, ?, ?, ?, ?, ?)"
         with self._pool.writing() as session:
-            session.run(sql, organization, instant(datetime.now(UTC)), by, files, difference)
+            session.run(sql, organization, kind, instant(datetime.now(UTC)), by, files, difference)
 
-    def overlays(self, organization: str) -> tuple[OverlayRow, ...]:
-        """All that were ever put over the catalogue for an organisation, the oldest first; the last one is in force."""
-        sql = "SELECT made, by, files, difference FROM overlay WHERE organization = ? ORDER BY row"
+    def overlays(self, organization: str, kind: str = CATALOGUE) -> tuple[OverlayRow, ...]:
+        """All of a kind that were ever put over for an organisation, the oldest first; the last one is in force."""
+        sql = "SELECT made, by, files, difference FROM overlay WHERE organization = ? AND kind = ? ORDER BY row"
         with self._pool.reading() as session:
-            return tuple(OverlayRow(*found) for found in session.rows(sql, organization))
+            return tuple(OverlayRow(*found) for found in session.rows(sql, organization, kind))
 
     def add_token(self, hash_: str, organization: str, *, scopes: tuple[str, ...], label: str) -> None:
         """Keep a token by its hash; Conflict when it is there."""

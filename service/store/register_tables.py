@@ -1,7 +1,7 @@
-"""Python descriptions of the tables that an operator keeps: organisations, tokens, catalogues and rows of their own."""
+"""Python descriptions of what an operator keeps: organisations, tokens, catalogues, own rows and closed months."""
 
 import sqlalchemy as sa
-from sqlalchemy import Column, Index, Table, Text
+from sqlalchemy import Column, Index, PrimaryKeyConstraint, Table, Text
 
 from service.store.columns import ROW_NUMBER, metadata, text
 
@@ -33,9 +33,17 @@ overlay = Table(
     "overlay",
     metadata,
     Column("row", ROW_NUMBER, primary_key=True, autoincrement=True),
-    *(text(name) for name in ("organization", "made", "by", "files", "difference")),
-    Index(None, "organization", "row"),
-    comment="rows of an organisation's own over the catalogue, the last one in force; only ever added to",
+    *(text(name) for name in ("organization", "kind", "made", "by", "files", "difference")),
+    Index(None, "organization", "kind", "row"),
+    comment="rows of an organisation's own over catalogue or tariff, the last of a kind in force; only ever added to",
+)
+
+closed_month = Table(
+    "closed_month",
+    metadata,
+    *(text(name) for name in ("organization", "month", "closed", "by", "totals")),
+    PrimaryKeyConstraint("organization", "month"),
+    comment="months whose books are closed, and what they came to; only ever added to",
 )
 
 __all__ = ["metadata"]

@@ -1,12 +1,12 @@
 """One organisation's rows, turned into resources, exams and pages: the reading half of the store."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from functools import lru_cache
 from itertools import groupby
 
 from service.basics.query import AuditQuery, Page, Query, Span
-from service.basics.stored import Exam, StepKey, Stored, Trace
-from service.store import audit, history, search
+from service.basics.stored import Closed, Exam, Late, StepKey, Stored, Trace
+from service.store import audit, history, periods, search
 from service.store.page import Look
 from service.store.rows import COLUMNS, stored
 from service.store.session import Row, Session
@@ -139,10 +139,28 @@ class SqlView:
         found = self._session.one("SELECT settings FROM organization WHERE slug = ?", self.organization)
         return found[0] if found else ""
 
-    def overlay_text(self) -> str:
-        """The organisation's own rows over the catalogue, packed; "" when it has none."""
-        found = self._mine("SELECT files FROM overlay WHERE organization = ? ORDER BY row DESC LIMIT 1")
+    def overlay_text(self, kind: str = "catalogue") -> str:
+        """The organisation's own rows over the catalogue (or the tariff), packed; "" when it has none."""
+        sql = "SELECT files FROM overlay WHERE organization = ? AND kind = ? ORDER BY row DESC LIMIT 1"
+        found = self._mine(sql, kind)
         return found[0][0] if found else ""
+
+    def dated(self, key: int, *, low: int, high: int) -> Iterator[Stored]:
+        """The resources whose mark of `key` begins in [low, high) microseconds, in order of time."""
+        return periods.dated(self._mine, self._session.rows, key=key, low=low, high=high)
+
+    def closed_months(self) -> tuple[Closed, ...]:
+        """The months whose books are closed, the earliest first."""
+        return periods.closed(self._mine)
+
+    def is_closed(self, month: str) -> bool:
+        """Whether the books of a month such as 2026-11 are closed."""
+        return periods.is_closed(self._mine, month)
+
+    def late_posts(self, before: str) -> tuple[Late, ...]:
+        """The posts that were given up, and those that have waited since before an instant."""
+        names = [row[0] for row in self._mine("SELECT name FROM destination WHERE organization = ?")]
+        return periods.late(self._mine, names, before=before)
 
     def unmapped(self) -> tuple[tuple[str, str, str, str, int], ...]:
         """Codes without a mapping: (what, system, code, display, times seen), the most frequent first."""

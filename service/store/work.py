@@ -27,6 +27,15 @@ _COUNT_ON = (
     "INSERT INTO counter (organization, series, value) VALUES (?, ?, 1)"
     " ON CONFLICT (organization, series) DO UPDATE SET value = counter.value + 1 RETURNING value"
 )
+_HOLD_COUNT = (
+    "INSERT INTO counter (organization, series, value) VALUES (?, ?, 0)"
+    " ON CONFLICT (organization, series) DO UPDATE SET value = counter.value"
+)
+_SEEN = (
+    "INSERT INTO counter (organization, series, value) VALUES (?, ?, ?)"
+    " ON CONFLICT (organization, series) DO UPDATE SET value = excluded.value"
+)
+_CLOSE = "INSERT INTO closed_month (organization, month, closed, by, totals) VALUES (?, ?, ?, ?, ?)"
 _POST = (
     "INSERT INTO post (organization, id, destination, key, thread, event, state, tries, made, due_us, lease, lease_us)"
     " VALUES (?, ?, ?, ?, ?, ?, 'waiting', 0, ?, ?, '', 0)"
@@ -93,6 +102,18 @@ class SqlWork(SqlView):
         """The next number of the year, without gaps, for it falls with the transaction; later callers wait."""
         found = self._mine(_COUNT_ON, f"invoice {year}")
         return int(found[0][0])
+
+    def hold_invoice_numbers(self, year: int) -> None:
+        """Let nobody draw a number of the year until the end; whoever has drawn one is waited for."""
+        self._session.run(_HOLD_COUNT, self.organization, f"invoice {year}")
+
+    def close_month(self, month: str, *, by: str, totals: str) -> None:
+        """Close the books of a month; Conflict when they are closed."""
+        self._session.run(_CLOSE, self.organization, month, instant(self.now), by, totals)
+
+    def see(self, series: str, until: int) -> None:
+        """Keep how far a series of looks has come."""
+        self._session.run(_SEEN, self.organization, series, until)
 
     def post(self, posts: Iterable[Post]) -> None:
         """Promise finished messages; Conflict when a key was promised before."""
