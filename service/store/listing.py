@@ -40,7 +40,7 @@ def part(look: Look, query: Query, *, then: Moment, after: Place | None) -> Part
     if is_read(query):
         items = [*read(look, query, Sql(f"{start.text} AND {where.text}", (*start.params, *where.params))), *old]
         return Part(_later(query, items, after), len(items))
-    dated = _dated(query) if is_walk(start) else None
+    dated = _dated(query) if is_walk(start) or len(query.criteria) == 1 else None
     found = _by_date(look, query, dated, where, after) if dated else _sorted(look, query, start, where, after)
     whole = after is None and len(found) <= query.count
     return Part([*found, *_later(query, old, after)], len(found) if whole else None)

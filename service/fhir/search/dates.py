@@ -26,7 +26,7 @@ def _near(stretch: moments.Range) -> moments.Range:
 def periods(key: int, prefix: str, stretch: moments.Range) -> tuple[Period, ...]:
     """The periods one of which must hold for a resource to match."""
     low, high = stretch
-    inside = Period(key, low_from=low, high_to=high)
+    inside = Period(key, low_from=low, low_to=high, high_to=high)  # low_to follows, and ends the index's range
     before, after = Period(key, low_to=low - 1), Period(key, high_from=high + 1)
     by_prefix = {
         "eq": (inside,),
