@@ -10,7 +10,7 @@ from service.actions.sheet import Sheet, listed
 from service.actions.survey_sheet import WHOLE
 from service.actions.writing import decoded
 from service.catalogue.catalogue import Catalogue
-from service.exam.circumstances import Circumstances, circumstances
+from service.exam.circumstances import BLADDER, Circumstances, circumstances
 from service.exam.entries import head, live
 from service.exam.evidence import Evidence, Unmapped
 from service.exam.matching import match
@@ -97,7 +97,9 @@ def judge_all(
     What is sent is judged in place. sent: the resources that the caller writes itself, with what they say; patients:
     those written in the same transaction."""
     told, held = list(sent), _held(after)
-    if not held and not any(one.sighting.quantity is not None for _, found in told for one in found):
+    found_place, moved = held - _held(before), bool(patients) or _hanging(before) != _hanging(after)
+    measured = any(one.sighting.quantity is not None for _, found in told for one in found)
+    if not (measured or found_place or (held and moved)):
         return changed
     at = after.exam.started or earliest([e.at for s in (*after.steps, after.whole) for e in live(s)]) or after.now
     stored = _stored(work, after.exam.animal)
@@ -105,10 +107,14 @@ def judge_all(
     judging = Judge(after.rules, now)
     for resource, found in told:
         _in_place(resource, judging.judged(resource, found))
-    made = [judging.judged(r, _found(judging, r)) if r["resourceType"] == "Observation" else r for r in changed]
-    if now == known(before, stored, at=at):
-        return made
-    return [*made, *_anew(work, judging, held - {source(r) for r in (*changed, *(r for r, _ in told))})]
+    made = [judging.judged(r, after.understood(r)) if r["resourceType"] == "Observation" else r for r in changed]
+    affected = held if moved and now != known(before, stored, at=at) else found_place
+    return [*made, *_anew(work, judging, affected - {source(r) for r in (*changed, *(r for r, _ in told))})]
+
+
+def _hanging(sheet: Sheet) -> list[object]:
+    """What is entered that verdicts can hang on: notes, answers about the animal, the state of the bladder."""
+    return [sheet.whole, *(s for s in sheet.steps if not s.rule.station or s.rule.structure == BLADDER)]
 
 
 def _in_place(resource: Json, judged_: Json) -> None:
