@@ -8,6 +8,7 @@ from service.actions.case import Case, open_case
 from service.actions.operation import Operation, on_exam
 from service.actions.ports import Caller, House
 from service.actions.reporting import Signature, facts, report_of, seen
+from service.actions.signing import codes
 from service.actions.withdraw_exam import signature_of
 from service.actions.writing import rewrite
 from service.basics.errors import Conflict, Fault, RuleBroken
@@ -159,6 +160,7 @@ def _signature(written: WrittenReport, parameters: Json) -> Signature:
         comparison=said("comparison", old.comparison),
         procedures=said("procedure", old.procedures),
         urgent=said("urgent", old.urgent),
+        codes=(*old.codes, *codes(parameters)) if added else codes(parameters) or old.codes,
     )
 
 

@@ -4,13 +4,13 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import Any
 
-from service.actions import bill_exam, delivering, judge
+from service.actions import bill_exam, delivering, discrepancy, judge
 from service.actions.case import Case, open_case
 from service.actions.closing import Closed, close_rest, open_items
 from service.actions.lookup import Lookup
 from service.actions.operation import Operation, on_exam
 from service.actions.ports import Caller, House
-from service.actions.preliminary_report import against
+from service.actions.preliminary_report import against, otherwise
 from service.actions.reporting import Seen, Signature, facts, report_of, seen
 from service.actions.signing import signature as signature_of
 from service.actions.survey_sheet import open_sheet
@@ -57,7 +57,7 @@ def _complete(house: House, operation: Operation, case: Case, signature: Signatu
     owing = open_items(open_sheet(house, operation.work, operation.exam))
     reason = case.catalogue.reasons.get(signature.remaining)
     faults = [*_unsigned(signature), *_remaining(case, signature, reason)]
-    faults += undecided(case.urgent, case.catalogue.tiers)
+    faults += [*_weighed(operation, case, signature), *undecided(case.urgent, case.catalogue.tiers)]
     if not signature.remaining:
         faults += [_owed(step, owed) for step, owed in owing]
     if faults:
@@ -87,6 +87,12 @@ def _unsigned(signature: Signature) -> Iterator[Fault]:
         yield Fault("required", "Give at least one `conclusion`.", _where("conclusion"))
 
 
+def _weighed(operation: Operation, case: Case, signature: Signature) -> Iterator[Fault]:
+    if signature.major is None and otherwise(operation.work, case, signature):
+        said = "Say in `major` (true or false) whether what differs from the preliminary report can alter the care."
+        yield Fault("required", said, _where("major"))
+
+
 def _finish(
     house: House, caller: Caller, operation: Operation, case: Case, *, signature: Signature, closed: Closed
 ) -> Json:
@@ -95,8 +101,9 @@ def _finish(
     started = case.exam.started or str(case.procedure.get("performedPeriod", {}).get("start", "")) or now
     report_id = new_id()
     case = judge.whole(case, at=started)
+    case, opened = _told_at_once(operation, case, signature, closed=closed)
     said = facts(case, known, signature, started=started, issued=now, edition=Edition())
-    said = against(work, case, said)
+    said = against(work, case, said, major=signature.major)
     _, report = report_of(case, said, signature, report_id, press=house.press)
     billed = bill_exam.perform(
         house, work, caller=caller, exam=replace(case.exam, started=started),
@@ -109,19 +116,32 @@ def _finish(
     )
     changed = {r["id"]: r for r in closed.changed}
     invoice = str(billed.invoice["id"]) if billed.invoice else ""
-    task = changed.pop(case.exam.id, case.task)
+    left = changed.pop(case.exam.id, case.task)
+    task = case.task if opened else left
     task = _done(task, signature, closed=closed, now=now, report=report_id, invoice=invoice)
     observations = [_final(o) for o in case.observations]
     finished = {o["id"] for o in observations}
     rest = [r for r in changed.values() if r["id"] not in finished]
     money = [*billed.charges, *([billed.invoice] if billed.invoice else [])]
     told = [task, report, procedure, *observations, *case.images, *money]
-    rewrite(work, [task, report, procedure, *observations, *money, *rest, *_unbegun(case, changed, now)])
+    rewrite(work, [task, report, procedure, *observations, *money, *rest, *opened, *_unbegun(case, changed, now)])
     work.save_exam(replace(case.exam, state="finished", started=started, report=report_id, invoice=invoice))
     delivering.promise(house, work, case, "finished", told)
     references = [("exam", f"Task/{case.exam.id}"), ("report", f"DiagnosticReport/{report_id}")]
     references += [("invoice", f"Invoice/{invoice}" if invoice else "")]
     return answered(references=references, words=[("unbilled", line) for line in billed.unpriced])
+
+
+def _told_at_once(operation: Operation, case: Case, signature: Signature, *, closed: Closed) -> tuple[Case, list[Json]]:
+    """(the case, what is to be written besides its Task) where the final report differs from what was told before."""
+    if not signature.major or not otherwise(operation.work, case, signature):
+        return case, []
+    by = signature.interpreter.display or signature.interpreter.reference
+    edition = Edition(reason="The final report differs from the preliminary one.", by=by, major=True)
+    case, opened = discrepancy.opened(
+        operation.work, case, closed.changed, edition=edition, conclusions=signature.conclusions
+    )
+    return case, [one for one in opened if one["id"] != case.exam.id]
 
 
 def _billing(case: Case, known: Seen, signature: Signature, *, closed: Closed, started: str) -> bill_exam.ExamFacts:

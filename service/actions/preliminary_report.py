@@ -23,6 +23,7 @@ from service.fhir.writing.report import AUTHORED
 
 Json = dict[str, Any]
 KIND = "preliminary-report"
+OWN = ("conclusions", "differentials", "recommendations", "comparison", "procedures", "urgent")
 OPEN = frozenset({"accepted", "in-progress"})
 
 
@@ -58,8 +59,16 @@ def latest(view: View, task: Json) -> WrittenReport | None:
     return written[-1] if written else None
 
 
-def against(view: View, case: Case, said: ReportFacts) -> ReportFacts:
-    """The facts of the final report with what its reader must know of the last preliminary one, if there was any."""
+def otherwise(view: View, case: Case, signature: Signature) -> bool:
+    """Whether a person's own words differ from those of the last preliminary report, if there was any."""
+    before = latest(view, case.task)
+    return before is not None and any(getattr(before, name) != getattr(signature, name) for name in OWN)
+
+
+def against(view: View, case: Case, said: ReportFacts, *, major: bool | None = None) -> ReportFacts:
+    """The facts of the final report with what its reader must know of the last preliminary one, if there was any.
+
+    major: whether the author says that the difference can alter the animal's care."""
     before = latest(view, case.task)
     if before is None:
         return said
@@ -68,7 +77,7 @@ def against(view: View, case: Case, said: ReportFacts) -> ReportFacts:
     spoken = changed(*([line for line in many if line.section in own] for many in (before.lines, now)))
     others = len(changed(before.lines, now)) - len(spoken)
     replaced = Replaced(before.id, before.issued, max(others, 0))
-    return replace(said, edition=replace(said.edition, changes=tuple(spoken), preliminary=replaced))
+    return replace(said, edition=replace(said.edition, changes=tuple(spoken), preliminary=replaced, major=major))
 
 
 def _kind(output: Json) -> str:

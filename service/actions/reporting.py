@@ -36,6 +36,8 @@ class Signature:
     urgent: tuple[str, ...] = ()
     remaining: str = ""
     remaining_detail: str = ""
+    codes: tuple[Json, ...] = ()  # the conclusion in codes, each a CodeableConcept
+    major: bool | None = None  # whether what differs from the preliminary report can alter the animal's care
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,6 +140,7 @@ def report_of(
         interpreter=signature.interpreter,
         results=tuple(f"Observation/{o['id']}" for o in case.observations),
         studies=tuple(f"ImagingStudy/{i['id']}" for i in case.images if i["resourceType"] == "ImagingStudy"),
+        codes=signature.codes,
         media=tuple(f"Media/{i['id']}" for i in case.images if i["resourceType"] == "Media"),
         identifiers=tuple(_identifier(n, kind) for kind, n in _filed(case)),
     )

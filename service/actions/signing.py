@@ -27,7 +27,15 @@ def signature(parameters: Json, lookup: Lookup) -> Signature:
         urgent=said("urgent"),
         remaining=text(parameters, "remaining"),
         remaining_detail=text(parameters, "detail"),
+        codes=codes(parameters),
+        major=next((one for one in named(parameters, "major") if isinstance(one, bool)), None),
     )
+
+
+def codes(parameters: Json) -> tuple[Json, ...]:
+    """What is concluded in codes: each a CodeableConcept; a Coding alone becomes one."""
+    given = [one for one in named(parameters, "conclusionCode") if isinstance(one, dict)]
+    return tuple(one if "coding" in one or "text" in one else {"coding": [one]} for one in given)
 
 
 def _interpreter(parameters: Json, lookup: Lookup) -> Party:

@@ -109,6 +109,7 @@ def signature_of(written: WrittenReport) -> Signature:
         comparison=written.comparison,
         procedures=written.procedures,
         urgent=written.urgent,
+        codes=written.codes,
     )
 
 

@@ -68,7 +68,10 @@ CONDITIONS: dict[str, Callable[[ReportFacts, Rules], bool]] = {
     "C05": lambda facts, rules: sedated(facts.preparation),
     "C06": lambda facts, rules: fasting(facts.preparation) == "not fasted",
     "C09": lambda facts, rules: bool(_recorded(facts, "diaphragm", prefixes=("finding:mirror-image",))),
-    "C10": lambda facts, rules: bool(_recorded(facts, "peritoneum", prefixes=("measure:fluid", "finding:fluid"))),
+    "C10": lambda facts, rules: (
+        facts.animal.species == "dog"
+        and bool(_recorded(facts, "peritoneum", prefixes=("measure:fluid", "finding:fluid")))
+    ),
     "C11": lambda facts, rules: _pelvis_of_a_cat(facts),
     "C12": lambda facts, rules: doppler_used(facts, rules),
     "C14": lambda facts, rules: any(one.open for one in facts.urgent_records),

@@ -1,5 +1,7 @@
 """Turns the steps of an exam into the findings section: one statement per structure, normal ones too."""
 
+import re
+
 from service.exam import report_verdict
 from service.exam import report_words as words
 from service.exam.entries import head, live
@@ -13,6 +15,7 @@ from service.exam.report_unseen import examined
 from service.exam.report_values import findings
 from service.exam.survey import Entry, Step
 
+_RECORD = re.compile(r"\b[A-Z][A-Za-z]+/[A-Za-z0-9.-]{1,64}(?:, )?")  # a reference means nothing to a reader
 SEEN = {"seen", "settled-elsewhere"}
 UNFINISHED = {"registered", "partial", "preliminary"}
 
@@ -90,8 +93,9 @@ def reason(entry: Entry | None, rules: Rules) -> str:
 
 
 def operation(step: Step, entry: Entry | None) -> str:
-    """The operation that explains an absence, as stated, else as the protocol names it."""
-    return words.one_line(entry.note).rstrip(".") if entry and entry.note else step.rule.operation or "not stated which"
+    """The operation that explains an absence, as stated, else as the protocol names it; ids of records are left out."""
+    said = _RECORD.sub("", words.one_line(entry.note)).rstrip(".") if entry else ""
+    return said or step.rule.operation or "not stated which"
 
 
 def _seen(step: Step, rules: Rules) -> str:

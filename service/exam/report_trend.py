@@ -24,21 +24,39 @@ def _measured(facts: ReportFacts, rules: Rules) -> Iterable[Statement]:
     dates = list(dict.fromkeys(change.earlier.at for change in facts.trends))
     if len(dates) == 1:
         yield Statement(f"Measurements are compared with those of {_day(latest, facts)}.")
+    dated = len(dates) > 1
+    ordered = _in_order(facts)
     groups: dict[tuple[str, str], list[Change]] = {}
-    for change in facts.trends:
+    for change in (one for one in ordered if one.difference):
         groups.setdefault((change.structure, change.which), []).append(change)
-    for (structure, which), changes in groups.items():
-        row = rules.structures.get(structure)
-        label = f"{row.title if row else structure}{f', {which}' if which else ''}"
-        told = [_told(change, facts, dated=len(dates) > 1) for change in changes]
-        yield Statement(" ".join(told), label=label)
+    for changes in groups.values():
+        yield Statement(" ".join(_told(one, facts, dated=dated) for one in changes), label=_of(changes[0], rules))
+    same = [_same(one, facts, rules, dated=dated) for one in ordered if not one.difference]
+    if same:
+        yield Statement(f"{'; '.join(same)}.", label="Unchanged")
+
+
+def _in_order(facts: ReportFacts) -> list[Change]:
+    """As the structures are scanned; those without a step last, in their own order."""
+    steps = sorted((s.rule for s in facts.steps), key=lambda rule: (rule.station, rule.sequence))
+    places = {rule.structure: number for number, rule in reversed(list(enumerate(steps)))}
+    return sorted(facts.trends, key=lambda change: places.get(change.structure, len(places)))
+
+
+def _of(change: Change, rules: Rules) -> str:
+    row = rules.structures.get(change.structure)
+    return f"{row.title if row else change.structure}{f', {change.which}' if change.which else ''}"
+
+
+def _same(change: Change, facts: ReportFacts, rules: Rules, *, dated: bool) -> str:
+    since = f" since {_day(change.earlier.at, facts)}" if dated else ""
+    what = f"{_of(change, rules)}, {words.lower(change.title)}"
+    return f"{what} {words.amount(change.now, change.unit)}{since}"
 
 
 def _told(change: Change, facts: ReportFacts, *, dated: bool) -> str:
     now, before = words.amount(change.now, change.unit), words.amount(change.before, change.unit)
     when = f" on {_day(change.earlier.at, facts)}" if dated else ""
-    if change.difference == 0:
-        return words.sentence(f"{change.title} {now}, unchanged{when and f' since {when[4:]}'}")
     said = f"{change.title} {now}, was {before}{when} ({_difference(change)})"
     return words.sentence(f"{said}; {_weighed(change)}" if change.within is not False else said)
 

@@ -73,21 +73,22 @@ def _disagreements(used: Iterable[Limit], rules: Rules, *, species: str) -> list
             if species in one.species and row.measure in one.measures and set(row.structures) & set(one.structures):
                 source = row.source.words + (f" (table {row.table})" if row.table else "")
                 told.setdefault(one.topic, []).append(source)
-    return [
-        Statement(
-            say(rules.phrases, "sources-disagree", topic=topic, sources=words.series(list(dict.fromkeys(names)))),
-            label="Sources disagree",
-        )
+    topics = [
+        say(rules.phrases, "sources-disagree", topic=topic, sources=words.series(list(dict.fromkeys(names))))
         for topic, names in told.items()
     ]
+    return [Statement(f"{'; '.join(topics)}.", label="Sources disagree on")] if topics else []
 
 
 def _sources(used: Iterable[Limit]) -> list[Statement]:
-    named = dict.fromkeys(_cited(row) for row in used)
-    return [Statement(one, label="Source of limits") for one in sorted(named)]
+    cited = sorted(dict.fromkeys(_cited(row) for row in used))
+    return [Statement(" ".join(cited), label="Source of the limit" if len(cited) == 1 else "Sources of the limits")]
 
 
 def _cited(row: Limit) -> str:
+    """Authors, year, title, journal; what stands in brackets instead of authors only says that none are known."""
     source = row.source
-    parts = (source.authors.strip("()") and source.authors, source.year, source.title, source.journal)
+    authors = "" if source.authors.startswith("(") else source.authors
+    year = f"({source.year})" if source.year else ""
+    parts = (f"{authors} {year}".strip(), source.title, source.journal)
     return words.sentence(words.one_line(". ".join(p.rstrip(".") for p in parts if p)))

@@ -35,7 +35,7 @@ def told(report: Report, key: str) -> list[str]:
 @pytest.mark.parametrize(("amount", "mark"), [("20.1", "above the limit"), ("20.0", "within the limit")])
 def test_a_value_is_told_with_its_limit_for_whom_and_by_whom(amount: str, mark: str) -> None:
     (said,) = told(compose(facts(amount), RULES), "findings")
-    assert f"thickness {amount} mm (short axis), {mark}: at most 20.0 mm (10-15 kg; Invented 2019)" in said
+    assert f"thickness {amount} mm (short axis), {mark}; expected: at most 20.0 mm (10-15 kg; Invented 2019)" in said
 
 
 def test_what_lies_beyond_its_limit_comes_first_and_is_marked() -> None:
@@ -77,8 +77,8 @@ def test_the_limits_section_counts_names_sources_and_says_where_they_disagree() 
     row = Disagreement("Spleen, dog", ("dog",), ("spleen",), ("thickness",), "20", "22", "21 flips", "use 20")
     said = told(compose(facts("20.1"), replace(RULES, disagreements=(row,))), "limits")
     assert any("1 of 1 measurement was compared with a limit." in one for one in said)
-    assert "Sources disagree: Spleen, dog. In force here: Invented 2019." in said
-    assert "Source of limits: Invented A, Other B. 2019. Spleens of dogs. J Invented 1:1." in said
+    assert "Sources disagree on: Spleen, dog (in force here: Invented 2019)." in said
+    assert "Source of the limit: Invented A, Other B (2019). Spleens of dogs. J Invented 1:1." in said
 
 
 @pytest.mark.parametrize(("change", "caution"), [({"age_months": 6}, "C04"), ({"weight_days": 31}, "C15")])

@@ -87,7 +87,9 @@ def test_preliminary_reports_are_kept_beside_the_final_one_which_tells_the_diffe
     desk.survey(exam)
     second = result(desk.operate(exam.id, "preliminary", interpreter="Dr I. Reader", conclusion="Fluid, so far."))
     assert second["report"] != first["report"]
-    told = desk.finish(exam, **SIGNED)
+    (issue,) = refusal(desk.operate(exam.id, "finish", **SIGNED), 422)
+    assert "whether what differs from the preliminary report can alter the care" in issue[1]
+    told = desk.finish(exam, **SIGNED, major=True)
     final = desk.get(told["report"])
     assert told["report"] not in {first["report"], second["report"]}
     assert desk.get(first["report"]) == early
@@ -95,11 +97,26 @@ def test_preliminary_reports_are_kept_beside_the_final_one_which_tells_the_diffe
     assert "A preliminary report was issued on" in text
     assert "was “Fluid, so far.”, now “No abnormality seen.”" in text
     edition = next(e for e in final["extension"] if e["url"] == uris.X_REPORT_EDITION)
+    assert {"url": "major", "valueBoolean": True} in edition["extension"]
+    assert "The author states that the difference can change the animal's care." in text
+    assert "Discrepancy" in text or "differs from" in text
     assert {"url": "preliminary", "valueReference": {"reference": second["report"]}} in edition["extension"]
     refusal(desk.operate(exam.id, "preliminary", interpreter="Dr I. Reader"), 409)
     taken(desk.operate(exam.id, "withdraw", reason="Wrong animal", by="Dr I. Reader"))
     reports = [desk.get(one)["status"] for one in (first["report"], second["report"], told["report"])]
     assert reports == ["entered-in-error"] * 3
+
+
+def test_a_conclusion_in_codes_is_kept_through_amendments(desk: Desk) -> None:
+    exam = surveyed(desk)
+    code = {"coding": [{"system": "urn:example:diagnosis", "code": "D-1", "display": "Invented disorder"}]}
+    asked = parameters(SIGNED)
+    asked["parameter"].append({"name": "conclusionCode", "valueCodeableConcept": code})
+    told = result(taken(desk.http.post(f"/Task/{exam.id}/$finish", json=asked)))
+    assert desk.get(told["report"])["conclusionCode"] == [code]
+    again = {"status": "appended", "reason": "One word more", "by": "Dr J. Reader", "conclusion": "Thin wall."}
+    taken(desk.operate(exam.id, "amend", **again))
+    assert desk.get(told["report"])["conclusionCode"] == [code]
 
 
 def test_a_preliminary_report_says_who_reports(desk: Desk) -> None:

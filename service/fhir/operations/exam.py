@@ -8,6 +8,9 @@ _EXAM = ("Task",)
 _REFERENCES = (given("Reference", "The exam's Task.", name="exam"),)
 
 
+_CODES = taken("conclusionCode", "CodeableConcept", "The conclusion in codes, as the vet gives them.", many=True)
+
+
 def _words() -> Iterator[Parameter]:
     for name in ("differential", "recommendation", "comparison", "procedure", "urgent"):
         yield taken(name, "string", f"The report's words on {name}.", many=True)
@@ -28,6 +31,7 @@ EXAM: tuple[Operation, ...] = (
             taken("by", "string", "Who changes it.", need=1),
             taken("major", "boolean", "Whether the change can alter the animal's care: needed unless appended."),
             taken("conclusion", "string", "Takes the place of the conclusion (appended: is added).", many=True),
+            _CODES,
             *_words(),
             taken(
                 "observation", "Resource", "An Observation of the exam as it should be, whole, with its id.", many=True
@@ -50,8 +54,14 @@ EXAM: tuple[Operation, ...] = (
         INSTANCE,
         (
             taken("interpreter", "Reference", "Who interprets and signs: a reference, or a display.", need=1),
-            taken("conclusion", "string", "The conclusion.", need=1, many=True),
+            taken("conclusion", "string", "The conclusion, the most important first.", need=1, many=True),
+            _CODES,
             *_words(),
+            taken(
+                "major",
+                "boolean",
+                "Needed when its words differ from the preliminary report's: whether that can alter the animal's care.",
+            ),
             taken("remaining", "code", "Why the rest is left: a not-seen reason that may be given for it."),
             taken("detail", "string", "More about it, where the reason asks for more."),
             *_REFERENCES,
@@ -72,6 +82,7 @@ EXAM: tuple[Operation, ...] = (
         (
             taken("interpreter", "Reference", "Who reports: a reference, or a display.", need=1),
             taken("conclusion", "string", "What can be concluded so far.", many=True),
+            _CODES,
             *_words(),
             *_REFERENCES,
             given("Reference", "The preliminary report.", name="report"),

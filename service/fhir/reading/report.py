@@ -37,6 +37,7 @@ class WrittenReport:
     procedures: tuple[str, ...]
     urgent: tuple[str, ...]
     lines: tuple[Line, ...]
+    codes: tuple[dict[str, Any], ...] = ()
 
 
 def read_report(resource: dict[str, Any]) -> WrittenReport:
@@ -64,6 +65,7 @@ def read_report(resource: dict[str, Any]) -> WrittenReport:
         procedures=own.get("procedures", ()),
         urgent=own.get("urgent", ()),
         lines=tuple(read_lines(_plain_text(resource))),
+        codes=tuple(resource.get("conclusionCode", [])),
     )
 
 

@@ -37,6 +37,7 @@ class Links:
     results: tuple[str, ...] = ()
     studies: tuple[str, ...] = ()
     media: tuple[str, ...] = ()
+    codes: tuple[Mapping[str, Any], ...] = ()  # the conclusion in codes, as CodeableConcept
     identifiers: tuple[Mapping[str, Any], ...] = ()  # of the order: filler and accession numbers, as Identifier
 
 
@@ -64,6 +65,7 @@ def diagnostic_report(report: Report, *, links: Links, pdf: bytes | None = None)
         "imagingStudy": _references(links.studies),
         "media": [{"link": one} for one in _references(links.media)],
         "conclusion": conclusion(report),
+        "conclusionCode": [dict(one) for one in links.codes],
         "presentedForm": presented_forms(report, pdf=pdf),
     }
     return {name: value for name, value in resource.items() if value not in ("", [])}
