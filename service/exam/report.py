@@ -23,7 +23,7 @@ from service.exam.report_step import Ended
 from service.exam.report_step import ended as ended_steps
 from service.exam.report_trend import comparison_section
 from service.exam.report_unseen import Unseen, titles, unseen
-from service.exam.report_urgent import urgent_section
+from service.exam.report_urgent import urgent_notices, urgent_section
 
 __all__ = [
     "Edition",
@@ -74,7 +74,7 @@ def compose(facts: ReportFacts, rules: Rules) -> Report:
     return Report(
         title=f"Report: {words.lower(facts.service.title)}",
         status_words=status_words(facts),
-        notices=notices(facts),
+        notices=(*urgent_notices(facts, rules), *notices(facts)),
         brief=_brief(facts, sorted_out),
         sections=tuple(s for s in sections if s.statements),
         cautions=cautions(facts, rules, findings=found, unseen=sorted_out),

@@ -53,6 +53,20 @@ PLACES: Mapping[str, frozenset[str]] = {
     "ended-early": frozenset({"reason"}),
     "no-conclusion": frozenset(),
     "no-question": frozenset(),
+    "urgent-notice": frozenset({"soon", "finding"}),
+    "urgent-suggested": frozenset({"when"}),
+    "urgent-declined": frozenset({"when", "by", "reason"}),
+    "urgent-confirmed": frozenset({"when", "by", "soon"}),
+    "urgent-taken-back": frozenset(),
+    "urgent-attempt": frozenset({"by", "to", "method", "when", "outcome"}),
+    "urgent-attempt-bare": frozenset({"by", "to", "method", "when"}),
+    "urgent-passed-on": frozenset({"to"}),
+    "urgent-told": frozenset({"to", "method", "by", "when"}),
+    "urgent-read-back": frozenset(),
+    "urgent-received": frozenset({"when"}),
+    "urgent-waiting": frozenset(),
+    "urgent-waiting-for": frozenset({"to"}),
+    **{f"urgent-{key}": frozenset() for key in ("voice", "in-person", "message", "tier-1", "tier-2", "tier-3")},
 }
 """Every phrase that the report says, and the places that its text may and must fill; pronouns may be left out."""
 

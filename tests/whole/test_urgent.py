@@ -98,7 +98,12 @@ def test_it_is_closed_by_whoever_received_it(desk: Desk, exam: Exam) -> None:
     refusal(desk.operate(task, "urgent-attempt", **{**tried, "at": "2026-11-25T10:20:00Z"}), 409)
     desk.survey(exam)
     report = text_of(desk.get(desk.finish(exam)["report"]))
-    for part in ("Dr S. Econd", "No answer", "read back", "10:12"):
+    for part in (
+        "Peritoneal space: free gas. Identified on ",
+        "confirmed by Examiner, to be told at once. Examiner tried to reach Dr R. Ferrer by voice on 25 November 2026, 10:05",
+        ": No answer. It was passed on to Dr S. Econd. Dr S. Econd was told by voice by Examiner on 25 November 2026, 10:12",
+        "It was read back.",
+    ):
         assert part in report, part
 
 
@@ -234,3 +239,14 @@ def test_a_corrected_measurement_can_suggest_one_after_the_report(desk: Desk) ->
     task = only(desk.search("Task", **{"part-of": f"Task/{exam.id}", "code": f"{uris.URGENT}|ureter-obstruction"}))
     assert business(task) == ("ready", "suggested")
     assert desk.get(f"Task/{exam.id}")["status"] == "completed"
+
+
+def test_a_report_says_above_all_else_what_nobody_has_received(desk: Desk, exam: Exam) -> None:
+    confirmed(desk, exam)
+    desk.survey(exam)
+    report = desk.get(desk.finish(exam)["report"])
+    for form in ("text/plain", "text/html"):
+        words = text_of(report, form)
+        told = words.index("Urgent, to be told at once: free abdominal gas without recent surgery.")
+        assert told < words.index("No abnormality seen.")
+    assert "This alert does not replace a phone call" in text_of(report)
