@@ -7,7 +7,7 @@ from service.actions.gathering import all_of
 from service.actions.ports import House, Work
 from service.actions.sheet import Sheet
 from service.actions.writing import decoded
-from service.basics.errors import Fault, Invalid
+from service.basics.errors import Fault, RuleBroken
 from service.basics.ids import new_id
 from service.exam import body_site
 from service.exam.lesion import VOCABULARY
@@ -25,7 +25,7 @@ def identify(house: House, work: Work, sheet: Sheet, resources: Sequence[Json], 
     """Give each record among the resources its lesion, in place; answers the BodyStructures of new lesions.
 
     A record that names a BodyStructure in `focus` is of that lesion; one that names none, and had none before, is of a
-    new one. Raises Invalid with every record that names another animal's, or no, lesion."""
+    new one. Raises RuleBroken with every record that names another animal's, or no, lesion."""
     records = [(r, _at(places, i)) for i, r in enumerate(resources) if r["resourceType"] == "Observation"]
     records = [(r, place) for r, place in records if is_lesion(r) and r.get("status") != "entered-in-error"]
     if not records:
@@ -36,7 +36,7 @@ def identify(house: House, work: Work, sheet: Sheet, resources: Sequence[Json], 
         found = [*numbering.identify(record), *_words(record, sheet.rules.vocabularies.get(VOCABULARY, ()))]
         faults += [f.inside(place) if place else f for f in found]
     if faults:
-        raise Invalid(*faults)
+        raise RuleBroken(*faults)
     return numbering.made
 
 

@@ -7,6 +7,18 @@ from service.basics.coding import Coding
 
 
 @dataclass(frozen=True, slots=True)
+class Part:
+    """One component of a record: what it is about, and what it says in codes or in words.
+
+    key: what it is about in our words ("kind"), once a row knows it; text is then the word of our vocabulary."""
+
+    codes: tuple[Coding, ...]
+    words: tuple[Coding, ...] = ()
+    text: str = ""
+    key: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Sighting:
     """One Observation, Media or ImagingStudy as sent, read but not yet understood."""
 
@@ -33,11 +45,12 @@ class Sighting:
     operation: str = ""
     answer: bool | None = None  # a plain yes or no
     formula: str = ""  # key of the formula by which the value was computed here; "" for what was sent or stated
+    readings: int = 0  # of a mean: how many
     unrounded: Decimal | None = None  # the computed value with all its digits: what is compared with a limit
     differs: tuple[str, ...] = ()  # what a result that was sent should be by its own inputs, in words
     place: str = ""  # where in the structure it was taken: a code of mappings/places.csv
     which: str = ""  # of several alike (fetuses), the one that is spoken of
-    parts: tuple[tuple[Coding, ...], ...] = ()  # of a lesion: the codes of each component that has a value
+    parts: tuple[Part, ...] = ()  # of a lesion: each component that has a value
     part: int = -1  # which component says it; -1: the resource itself
 
 

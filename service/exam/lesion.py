@@ -1,14 +1,17 @@
-"""One focal lesion as its record says: where, how large, of which kind."""
+"""The record of one focal lesion: what its parts are called, what it lacks, and what it says in words."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import replace
 from typing import Protocol
 
 from service.basics.coding import Coding
+from service.exam.evidence import Part, Sighting
 from service.exam.follow_up import PARTS
+from service.exam.rules import Attribute
 
-PLACE = "lesion:place"
+PLACE = "place"
 VOCABULARY = "focal_lesion"
+ORDER = ("kind", "echogenicity", "edge", "vascularity", "artefact")  # in which a record is told
 MEASURES: Mapping[str, str] = {  # what a sender calls a diameter -> the diameter of a lesion
     "measure:length": "lesion-length",
     "measure:width": "lesion-width",
@@ -17,30 +20,18 @@ MEASURES: Mapping[str, str] = {  # what a sender calls a diameter -> the diamete
 }
 
 
-class Properties(Protocol):
-    """What a sender says was measured or stated; service.catalogue's Catalogue honours it."""
+class Words(Protocol):
+    """What senders' codes mean, and the vocabulary of lesions; service.catalogue's Catalogue honours it."""
 
     @property
     def properties(self) -> Mapping[tuple[str, str], tuple[str, ...]]: ...
+    @property
+    def words(self) -> Mapping[tuple[str, str], tuple[str, str, str]]: ...
+    @property
+    def vocabularies(self) -> Mapping[str, tuple[Attribute, ...]]: ...
 
 
-@dataclass(frozen=True, slots=True)
-class Lesion:
-    """number: unique among the lesions of one animal, the same in all its exams.
-
-    diameters: length, width and height as measured, with their unit; words: display by attribute (kind, edge ...)."""
-
-    number: int
-    structure: str
-    place: str = ""
-    diameters: tuple[tuple[str, str, str], ...] = ()  # (measure, value as sent, unit)
-    words: tuple[tuple[str, str], ...] = ()  # (attribute, the value's display)
-    note: str = ""
-    source: str = ""
-    at: str = ""
-
-
-def part(codes: Iterable[Coding], rules: Properties) -> str:
+def part(codes: Iterable[Coding], rules: Words) -> str:
     """Which part of a record a component is ("place", "lesion-length", "kind"); "" when no row knows it."""
     for coding in codes:
         for row in rules.properties.get((coding.system, coding.code), ()):
@@ -50,7 +41,26 @@ def part(codes: Iterable[Coding], rules: Properties) -> str:
     return ""
 
 
-def lacking(parts: Iterable[Iterable[Coding]], rules: Properties) -> str:
-    """The parts that a record does not say, parted by blanks."""
-    given = {part(codes, rules) for codes in parts}
+def understood(parts: Iterable[Part], rules: Words) -> tuple[Part, ...]:
+    """The parts with what each is about, and ours for a sender's words; a word that no row knows stays as it is."""
+    keyed = ((one, part(one.codes, rules)) for one in parts)
+    return tuple(replace(one, key=key, text=_word(one, key, rules)) for one, key in keyed)
+
+
+def lacking(parts: Iterable[Part]) -> str:
+    """What a record does not say, parted by blanks. parts: as understood."""
+    given = {one.key for one in parts}
     return " ".join(p for p in PARTS if p not in given)
+
+
+def told(record: Sighting) -> tuple[str, tuple[str, ...]]:
+    """(place, what the record says of the lesion in words), its diameters aside. record: with parts as understood."""
+    said = {one.key: one.text for one in record.parts}
+    return said.get(PLACE, ""), tuple(said[key] for key in ORDER if key in said)
+
+
+def _word(one: Part, key: str, rules: Words) -> str:
+    known = [rules.words[k] for c in one.words if (k := (c.system, c.code)) in rules.words]
+    values = {v.code: v.display for a in rules.vocabularies.get(VOCABULARY, ()) if a.key == key for v in a.values}
+    ours = next((values[v] for vocabulary, a, v in known if (vocabulary, a) == (VOCABULARY, key) and v in values), "")
+    return ours or one.text

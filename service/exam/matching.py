@@ -1,6 +1,7 @@
 """What was sent into what it proves on which structure, through the rows that know the sender's codes."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Protocol
 
 from service.exam import body_site, follow_up, lesion
@@ -74,7 +75,8 @@ def _lesion(sighting: Sighting, structure: str, catalogue: Codebook, *, planes: 
         if sighting.which == "0":  # no structure was known when it came, so it was given no number
             return (Unmapped(sighting, "lesion", sighting.codes[0], (structure,)),)
         item = f"{follow_up.LESION}:{sighting.which}"
-        return (Evidence(sighting, structure, (item, *planes), lesion.lacking(sighting.parts, catalogue)),)
+        parts = lesion.understood(sighting.parts, catalogue)
+        return (Evidence(replace(sighting, parts=parts), structure, (item, *planes), lesion.lacking(parts)),)
     key = lesion.part(sighting.codes, catalogue)
     if not key.startswith("lesion-"):
         first = sighting.codes[0] if sighting.codes else NOTHING

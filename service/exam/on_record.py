@@ -39,7 +39,7 @@ def confirmed(step: Step, act: Act) -> Act:
     known = operation(step)
     if known is None or act.disposition != "absent-surgical":
         return act
-    basis = f"on record: {known.source}" + (f", {known.value}" if known.value else "")
+    basis = f"the animal's record ({', '.join(filter(None, (known.source.partition('/')[0], known.value)))})"
     return replace(act, operation=act.operation or tail(known), detail=act.detail or basis)
 
 

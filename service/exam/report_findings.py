@@ -7,6 +7,7 @@ from service.exam import report_words as words
 from service.exam.entries import head, live
 from service.exam.report_besides import besides
 from service.exam.report_facts import ReportFacts
+from service.exam.report_lesions import lesions
 from service.exam.report_measurements import measurements
 from service.exam.report_parts import Rules, Section, Statement
 from service.exam.report_phrases import say
@@ -36,7 +37,7 @@ def _statement(step: Step, ended: Outcome, *, facts: ReportFacts, rules: Rules, 
     lead = [found.lead, beyond, *([] if ended.kind in SEEN else [opening])]
     rest = [*([opening] if ended.kind in SEEN else []), *_remarks(step, rules, known=known)]
     return Statement(
-        " ".join((*rest, *found.rest(rules, part=ended.kind == "seen-part"))),
+        " ".join((*lesions(step, rules, known=known), *rest, *found.rest(rules, part=ended.kind == "seen-part"))),
         label=step.rule.title,
         kind=_kind(ended, bool(found.noted or beyond)),
         station=step.rule.station_title,

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from service.basics.errors import Conflict, Invalid
+from service.basics.errors import Conflict, RuleBroken
 from service.fhir import uris, validate
 from tests.builders.survey import Practice, coded, entered, finding, mappings, owed
 
@@ -111,9 +111,9 @@ def test_a_later_exam_knows_the_lesion_again(practice: Practice) -> None:
 def test_a_lesion_of_another_place_or_animal_is_refused_with_those_that_are_known(practice: Practice) -> None:
     (source,) = practice.send(record("spleen", *WHOLE))
     lesion = practice.get(source)["focus"][0]["reference"]
-    with pytest.raises(Invalid, match="does not lie in this structure"):
+    with pytest.raises(RuleBroken, match="does not lie in this structure"):
         practice.send(record("liver_left", focus=[{"reference": lesion}]))
-    with pytest.raises(Invalid) as refused:
+    with pytest.raises(RuleBroken) as refused:
         practice.send(
             record("spleen", focus=[{"reference": "BodyStructure/unknown"}]), record("spleen", word("kind", "blob"))
         )

@@ -50,7 +50,7 @@ def test_an_operation_on_record_fills_in_the_absence_and_waits_for_one_confirmat
     assert business(task) == ("completed", "absent-surgical")
     said = practice.get(task["output"][1]["valueReference"]["reference"])
     assert said["valueCodeableConcept"] == {"text": "splenectomy"}
-    assert said["note"] == [{"text": f"on record: {source}, 2024-03-01"}]
+    assert said["note"] == [{"text": "the animal's record (Procedure, 2024-03-01)"}]
 
 
 def test_all_as_expected_does_not_confirm_an_absence(practice: Practice) -> None:

@@ -1,0 +1,103 @@
+"""An invented dog with one testis in the scrotum, a spleen removed and a lesion in its liver, over HTTP."""
+
+from decimal import Decimal
+
+from service.fhir import exact, uris
+from tests.builders import orders
+from tests.builders.orders import concept, entry, transaction
+from tests.whole.telling import Desk, Exam, Json, coded, decoded, refusal, taken
+
+WHOLE = ("kind.nodule", "edge.sharp", "echogenicity.hypoechoic", "vascularity.none", "artefact.none")
+
+
+def lesion(exam: Exam, structure: str, *, length: str = "12.0", **more: object) -> Json:
+    """The whole record of one focal lesion."""
+    diameters = [
+        {
+            "code": concept(uris.MEASURE, f"lesion-{key}"),
+            "valueQuantity": {"value": Decimal(value), "unit": "mm", "system": uris.UCUM, "code": "mm"},
+        }
+        for key, value in (("length", length), ("width", "10.5"), ("height", "9.0"))
+    ]
+    words = [
+        {
+            "code": concept(uris.ATTRIBUTE, word.partition(".")[0]),
+            "valueCodeableConcept": concept(uris.FINDING, f"focal_lesion.{word}"),
+        }
+        for word in WHOLE
+    ]
+    place = {"code": concept(uris.ATTRIBUTE, "place"), "valueString": "near the caudal margin"}
+    return exam.scanner.about(
+        {
+            "resourceType": "Observation",
+            "status": "final",
+            "code": concept(uris.ATTRIBUTE, "focal-lesion"),
+            "bodySite": concept(uris.STRUCTURE, structure),
+            "effectiveDateTime": exam.scanner.at,
+            "component": [place, *diameters, *words],
+            "note": [{"text": "Not there a year ago, by the owner."}],
+            **more,
+        }
+    )
+
+
+def test_a_dog_with_one_testis_and_no_spleen_from_order_to_report(desk: Desk) -> None:
+    exam = ordered(desk)
+    assert desk.owed(exam)["spleen"] == ["confirm:absent-surgical"]
+    assert "retained_testis" not in desk.steps(exam)
+    taken(desk.settle(exam, "ask_testes", scrotalTestes=1))
+    assert "finding:finding" in desk.owed(exam)["retained_testis"]
+    for step in ("spleen", "splenic_vein"):
+        taken(desk.settle(exam, step, disposition="absent-surgical"))
+    taken(desk.note(exam.scanner.found("liver_left", "focal-lesions", "single")))
+    assert "lesion" in desk.owed(exam)["liver_left"]
+    record = decoded(taken(desk.note(lesion(exam, "liver_left"))))
+    assert not [i for i in desk.owed(exam)["liver_left"] if i.startswith("lesion")]
+    desk.survey(exam)
+    assert desk.owed(exam) == {}
+    report = desk.get(desk.finish(exam)["report"])
+    assert report["status"] == "final"
+    told = exact.encode(report["text"]).decode()
+    assert "splenectomy" in told
+    assert "record (Procedure, 2024-03-01)" in told
+    assert "Focal lesion 1, near the caudal margin: nodule, hypoechoic, well defined, no flow, no artefact." in told
+    identity = desk.get(record["focus"][0]["reference"])
+    assert {"system": uris.LESION, "value": f"{exam.animal}.1"} in identity["identifier"]
+    found = desk.search("Observation", focus=f"BodyStructure/{identity['id']}")
+    assert [o["id"] for o in found] == [record["id"]]
+    assert [b["id"] for b in desk.search("BodyStructure", patient=f"Patient/{exam.animal}")] == [identity["id"]]
+
+
+def test_a_finding_outside_its_vocabulary_is_told_with_what_can_be_said(desk: Desk) -> None:
+    exam = desk.place()
+    strange = exam.scanner.found("spleen", "size", "normal")
+    strange["valueCodeableConcept"] = concept(uris.FINDING, "spleen.size.colossal")
+    ((where, words),) = refusal(desk.note(strange), 422)
+    assert where == "Observation.value.ofType(CodeableConcept)"
+    assert "spleen.size.large-mild (Mildly enlarged)" in words
+    wrong = lesion(exam, "liver_left")
+    wrong["component"][4]["valueCodeableConcept"] = concept(uris.FINDING, "focal_lesion.kind.blob")
+    ((where, words),) = refusal(desk.note(wrong), 422)
+    assert where == "Observation.component[4].value.ofType(CodeableConcept)"
+    assert "focal_lesion.kind.wedge" in words
+
+
+def test_an_abnormal_node_is_measured_wherever_it_lies(desk: Desk) -> None:
+    exam = desk.place()
+    assert coded(desk.steps(exam)["splenic_lymph_nodes"]["businessStatus"]) == "not-yet"
+    taken(desk.note(exam.scanner.found("splenic_lymph_nodes", "size", "enlarged")))
+    assert {"measure:thickness", "measure:length", "finding:flow"} <= set(desk.owed(exam)["splenic_lymph_nodes"])
+
+
+def ordered(desk: Desk) -> Exam:
+    """The order of a male dog, entire by its record, whose spleen was taken two years ago."""
+    whole = orders.bundle(orders.patient(sex="male", neutered="intact"))
+    dog = next(e["fullUrl"] for e in whole["entry"] if e["resource"]["resourceType"] == "Patient")
+    operation = {
+        "resourceType": "Procedure",
+        "status": "completed",
+        "code": concept(uris.SURGERY, "splenectomy"),
+        "subject": {"reference": dog},
+        "performedDateTime": "2024-03-01",
+    }
+    return desk.exam_of(desk.send(transaction([*whole["entry"], entry(operation)])))
