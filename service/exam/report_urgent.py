@@ -86,7 +86,7 @@ def _receipt(record: UrgentRecord, facts: ReportFacts, rules: Rules) -> Iterator
 
 
 def _say(rules: Rules, key: str, **places: str) -> str:
-    return say(rules.phrases, key, **places)
+    return say(rules.phrases, key, many=False, **places)
 
 
 def _soon(rules: Rules, record: UrgentRecord) -> str:
