@@ -7,15 +7,17 @@ from service.exam.evidence import Evidence
 from service.exam.report_facts import ReportFacts
 from service.exam.report_parts import Measurement, Rules
 from service.exam.report_phrases import say
+from service.exam.report_repeats import folded, is_mean, mean_of
 from service.exam.report_step import Known, recorded, resting
 from service.exam.survey import Entry, Step
 from service.exam.verdict import Verdict, judge
 
 
 def measurements(step: Step, facts: ReportFacts, *, rules: Rules, known: Known) -> tuple[Measurement, ...]:
-    """Each measurement entered for the step, repeats kept; one whose value is missing is told without it."""
+    """Each measurement entered for the step, of repeated ones their mean; a missing value is told as missing."""
     taken = ((e, resting(e, known) or (None,)) for e in recorded(step, "measure"))
-    return tuple(_measurement(step, e, facts=facts, rules=rules, seen=one) for e, many in taken for one in many)
+    pairs = folded((e, one) for e, many in taken for one in many)
+    return tuple(_measurement(step, e, facts=facts, rules=rules, seen=one) for e, one in pairs)
 
 
 def _measurement(step: Step, entry: Entry, *, facts: ReportFacts, rules: Rules, seen: Evidence | None) -> Measurement:
@@ -72,6 +74,8 @@ def _method(entry: Entry, seen: Evidence | None, rules: Rules) -> str:
     """How a computed value came about; "" for what was measured."""
     made = entry.act.removeprefix(MADE).partition(":")[0] if entry.act.startswith(MADE) else ""
     key = made or (seen.sighting.formula if seen else "")
+    if is_mean(entry):
+        return mean_of(seen)
     row = rules.formulas.get(key)
     return say(rules.phrases, "computed", formula=words.lower(row.title) if row else key) if key else ""
 

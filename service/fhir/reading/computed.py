@@ -23,12 +23,20 @@ def claimed(resource: Json) -> str:
 
 
 def computed(resource: Json, element: Json) -> dict[str, Any]:
-    """The fields `formula`, `unrounded` and `differs` of the sighting of an Observation, or of one component of it."""
+    """The fields of a sighting that only computing fills. element: the Observation, or one component of it."""
     key, extensions = formula(resource), element.get("extension", [])
     digits = [e["valueDecimal"] for e in extensions if key and e.get("url") == uris.X_UNROUNDED and "valueDecimal" in e]
     marks = [e.get("valueReference", {}) for e in extensions if e.get("url") == uris.X_DIFFERS]
     return {
         "formula": key,
         "unrounded": Decimal(digits[0]) if digits else None,
+        "readings": _readings(resource) if key else 0,
         "differs": tuple(str(m.get("display", "")) for m in marks),
     }
+
+
+def _readings(resource: Json) -> int:
+    """Of how many readings it is the mean."""
+    parts = ((p, c) for p in resource.get("component", []) for c in p.get("code", {}).get("coding", []))
+    found = (p["valueInteger"] for p, c in parts if (c.get("system"), c.get("code")) == (uris.ITEM, "readings"))
+    return int(next(found, 0))
