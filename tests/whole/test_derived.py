@@ -125,6 +125,10 @@ def test_repeated_doppler_readings_are_kept_and_averaged(desk: Desk) -> None:
     assert sources(mean) == {f"Observation/{o['id']}" for o in singles}
     assert shown(mean) == "0.69"
     assert [c["valueInteger"] for c in mean["component"]] == [3]
+    made = desk.finish(exam, remaining="time-limited", detail="the dog was tired")
+    told = desk.get(made["report"])["text"]["div"]
+    assert "0.69 (mean of 3 readings)" in told
+    assert "0.66" not in told, "the single readings stay Observations"
 
 
 def test_an_index_that_differs_from_its_own_velocities_is_kept_marked_and_recomputed(desk: Desk) -> None:
