@@ -46,7 +46,6 @@ class Sighting:
     answer: bool | None = None  # a plain yes or no
     formula: str = ""  # key of the formula by which the value was computed here; "" for what was sent or stated
     readings: int = 0  # of a mean: how many
-    readings: int = 0  # of a mean: how many
     unrounded: Decimal | None = None  # the computed value with all its digits: what is compared with a limit
     differs: tuple[str, ...] = ()  # what a result that was sent should be by its own inputs, in words
     place: str = ""  # where in the structure it was taken: a code of mappings/places.csv
