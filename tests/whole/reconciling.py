@@ -51,7 +51,10 @@ def _exam(
     wanted = "entered-in-error" if one.withdrawn else "completed"
     if tasks[one.exam]["status"] != wanted:
         yield f"its Task is {tasks[one.exam]['status']}, not {wanted}"
-    kept = [*by_order["Observation"].get(one.order, []), *by_order["Media"].get(one.order, [])]
+    noted = by_order["Observation"].get(one.order, [])
+    made = Counter((coded(r["code"]), coded(r["bodySite"])) for r in noted if "derivedFrom" in r)
+    yield from (f"computed {count} times: {what}" for what, count in made.items() if count > 1)
+    kept = [*(r for r in noted if "derivedFrom" not in r), *by_order["Media"].get(one.order, [])]
     if Counter(f"{r['resourceType']}/{r['id']}/_history/1" for r in kept) != Counter(one.evidence.values()):
         yield f"{len(kept)} pieces of evidence, {len(one.evidence)} acknowledged"
     expected = [one.finished["invoice"], *([one.withdrawn["credit"]] if one.withdrawn else [])]
