@@ -41,11 +41,23 @@ def _named(matter: Matter, said: Decision) -> None:
     """Let the matter be about the finding that is named by its code; one without a row is known by its words."""
     rule = _rule(matter, said)
     for key, id_ in reading.found_on(matter.task).items():
-        if key == rule.code or (rule.code == OTHER and key.startswith(f"{OTHER}-")):
+        if key == rule.code or (not rule.triggers and key.startswith(f"{rule.code}-")):
             about(matter, id_)
-            if rule.code != OTHER or (matter.finding or {}).get("description") == said.words:
+            if matter.finding is not None and _meant(matter, matter.finding, rule, said=said):
                 return
     matter.finding = matter.message = matter.communication = None
+
+
+def _meant(matter: Matter, finding: Json, rule: UrgentRule, *, said: Decision) -> bool:
+    """Whether a finding that the exam has is the one spoken of. What only a person can raise is another one when it is
+    said in other words after somebody has received the first."""
+    if rule.code == OTHER:
+        return bool(finding.get("description") == said.words)
+    received = matter.message is not None and urgent_state.live(entries(matter.message), urgent_state.ACKNOWLEDGED)
+    if rule.triggers or not received:
+        return True
+    standing = urgent_state.decision(entries(finding))
+    return standing is not None and standing.note == _reason(said, finding)
 
 
 def _rule(matter: Matter, said: Decision) -> UrgentRule:
@@ -54,10 +66,14 @@ def _rule(matter: Matter, said: Decision) -> UrgentRule:
     if rule is None or species not in rule.species:
         known = ", ".join(r.code for r in matter.rules.urgent.values() if species in r.species)
         raise Invalid(Fault("code-invalid", f"finding is one of {known}; or say it in `words`.", where("finding")))
-    if code == OTHER and (not said.words or not said.tier):
-        raise Invalid(
-            Fault("required", "Say what was found in `words`, and how urgent it is in `tier`.", where("words"))
-        )
+    needed = {"words": said.words, "tier": said.tier} if code == OTHER else {}
+    faults = [
+        Fault("required", f"A finding without a code of its own needs `{name}`.", where(name))
+        for name, given in needed.items()
+        if not given
+    ]
+    if faults:
+        raise Invalid(*faults)
     return rule
 
 
@@ -71,8 +87,13 @@ def _confirm(matter: Matter, said: Decision) -> None:
         title = said.words if rule.code == OTHER else rule.title
         finding = raised(matter, code=rule.code, title=title, tier=_tier(matter, said.tier or rule.tier))
     tier = _tier(matter, said.tier or reading.tier(finding))
-    reason = "; ".join(part for part in (said.reason, said.words) if part and part != finding["description"])
-    confirm(matter, finding, by=said.by, reason=reason, tier=tier, recipient=Party(*said.recipient))
+    recipient = Party(*said.recipient)
+    confirm(matter, finding, by=said.by, reason=_reason(said, finding), tier=tier, recipient=recipient)
+
+
+def _reason(said: Decision, finding: Json) -> str:
+    """What a person says of it besides what it is called."""
+    return "; ".join(part for part in (said.reason, said.words) if part and part != finding["description"])
 
 
 def _tier(matter: Matter, number: int) -> Tier:

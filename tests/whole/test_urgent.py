@@ -1,11 +1,12 @@
 """Urgent findings over HTTP: suggested, decided, told, received; the report waits for decisions and has the record."""
 
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import pytest
 
 from service.fhir import exact, uris, validate
-from tests.builders.orders import entry, transaction
+from tests.builders.orders import entry, parameters, transaction
 from tests.whole.telling import Desk, Exam, Json, coded, decoded, only, refusal, result, taken
 from tests.whole.test_finish import SIGNED, text_of
 
@@ -100,9 +101,9 @@ def test_it_is_closed_by_whoever_received_it(desk: Desk, exam: Exam) -> None:
     report = text_of(desk.get(desk.finish(exam)["report"]))
     for part in (
         "Peritoneal space: free gas. Identified on ",
-        "confirmed by Examiner, to be told at once. Examiner tried to reach Dr R. Ferrer by voice on 25 November 2026, 10:05",
-        ": No answer. It was passed on to Dr S. Econd. Dr S. Econd was told by voice by Examiner on 25 November 2026, 10:12",
-        "It was read back.",
+        "confirmed by Examiner, to be told at once. Examiner tried to reach Dr R. Ferrer by voice on 25 November 2026,",
+        "10:05 (UTC): No answer. It was passed on to Dr S. Econd. Dr S. Econd was told by voice by Examiner on 25 ",
+        "November 2026, 10:12 (UTC). It was read back.",
     ):
         assert part in report, part
 
@@ -250,3 +251,29 @@ def test_a_report_says_above_all_else_what_nobody_has_received(desk: Desk, exam:
         told = words.index("Urgent, to be told at once: free abdominal gas without recent surgery.")
         assert told < words.index("No abnormality seen.")
     assert "This alert does not replace a phone call" in text_of(report)
+
+
+def test_what_is_raised_again_in_other_words_is_another_one(desk: Desk, exam: Exam) -> None:
+    said = {"finding": "discrepancy", "by": "Examiner", "words": "The left one, not the right one."}
+    first = result(taken(desk.operate(exam.id, "urgent", **said)))
+    assert result(taken(desk.operate(exam.id, "urgent", **said, reason="Said once more."))) == first  # nobody knows yet
+    taken(desk.operate(first["task"].partition("/")[2], "urgent-acknowledge", **TOLD))
+    assert result(taken(desk.operate(exam.id, "urgent", **said)))["task"] == first["task"]
+    second = result(taken(desk.operate(exam.id, "urgent", **{**said, "words": "It was the right one."})))
+    assert second["task"] != first["task"]
+    issues = refusal(desk.operate(exam.id, "urgent", finding="other", by="Examiner"), 400)
+    assert {where.partition("='")[2].rstrip("')") for where, _ in issues} == {"words", "tier"}
+
+
+def test_twenty_who_confirm_at_once_open_one_communication(desk: Desk, exam: Exam) -> None:
+    task = suggested(desk, exam)["id"]
+
+    def confirm(number: int) -> Json:
+        with desk.instance.client(desk.http.headers["Authorization"][7:], judged=False) as caller:
+            said = parameters({"by": f"Examiner {number}"})
+            return result(taken(caller.post(f"Task/{task}/$urgent", content=exact.encode(said))))
+
+    with ThreadPoolExecutor(20) as callers:
+        answers = list(callers.map(confirm, range(20)))
+    assert all(one == answers[0] for one in answers)
+    assert desk.counts("Communication") == {"Communication": 1}
