@@ -6,6 +6,7 @@ from typing import Any
 from service.api import description_parts as parts
 from service.api.capability import Parameters, statement
 from service.api.description_bodies import body
+from service.api.description_links import LINKS, links
 from service.api.offers import PLACES, Offer, methods
 from service.api.types import SERVED
 from service.basics.version import VERSION
@@ -33,7 +34,7 @@ def openapi(*, version: str, parameters: Parameters) -> Json:
         "servers": [{"url": "/"}],
         "security": [{"token": []}],
         "paths": _paths(parameters) | parts.PROBES,
-        "components": parts.components(SERVED),
+        "components": parts.components(SERVED) | {"links": LINKS},
     }
 
 
@@ -68,8 +69,16 @@ def _operation(template: str, offer: Offer, method: str, type_: str) -> Json:
         "summary": parts.summary(offer, type_),
         "tags": [type_ or "any type"] if "{type}" in template else ["system"],
         "parameters": [parts.place(one, offer) for one in places] + parts.wishes(offer),
-        "responses": parts.responses(offer),
+        "responses": _linked(parts.responses(offer), links(offer, type_)),
     }
     if offer.body:
         found["requestBody"] = body(offer, type_)
     return found | ({"security": []} if offer.code == "capabilities" else {})
+
+
+def _linked(responses: Json, following: Json) -> Json:
+    """The answers, those that hold what was written with what can be asked next."""
+    return {
+        code: answer | ({"links": following} if following and code in {"200", "201"} else {})
+        for code, answer in responses.items()
+    }

@@ -149,7 +149,7 @@ def responses(offer: Offer) -> Json:
         refusals |= {"413": "Large", "415": "Media"}
     if offer.code in {"read", "vread", "patch"}:
         refusals["410"] = "Gone"
-    if offer.code in {"update", "transaction", "delete"}:
+    if offer.never or offer.code in {"update", "transaction", "delete"}:
         refusals["405"] = "Method"
     return found | {code: {"$ref": f"#/components/responses/{name}"} for code, name in sorted(refusals.items())}
 

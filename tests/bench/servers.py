@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
-PATIENCE = 30.0
+PATIENCE = 120.0
 
 
 @contextmanager

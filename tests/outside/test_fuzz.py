@@ -27,7 +27,8 @@ def test_what_is_described_is_what_is_done(module_books: SqlBooks, tmp_path: Pat
     with serving(module_books) as (base, recorder):
         command = [
             *(python.with_name("schemathesis"), "run", f"{base.removesuffix('/fhir')}/openapi.json"),
-            *("--phases", "examples,coverage,fuzzing", "--checks", "all", "--exclude-checks", ",".join(EXCLUDED)),
+            *("--phases", "examples,coverage,fuzzing,stateful", "--checks", "all"),
+            *("--exclude-checks", ",".join(EXCLUDED)),
             *("--max-time", str(SECONDS), "--seed", str(SEED), "--generation-database", "none", "--no-color"),
             *("--header", f"Authorization: Bearer {token}"),
         ]
