@@ -129,7 +129,9 @@ def _finish(
     delivering.promise(house, work, case, "finished", told)
     references = [("exam", f"Task/{case.exam.id}"), ("report", f"DiagnosticReport/{report_id}")]
     references += [("invoice", f"Invoice/{invoice}" if invoice else "")]
-    return answered(references=references, words=[("unbilled", line) for line in billed.unpriced])
+    lacking = house.press is not None and not _printed(report)
+    unprinted = [("unprinted", "The report was issued without a PDF.")] if lacking else []
+    return answered(references=references, words=[*(("unbilled", line) for line in billed.unpriced), *unprinted])
 
 
 def _told_at_once(operation: Operation, case: Case, signature: Signature, *, closed: Closed) -> tuple[Case, list[Json]]:
@@ -158,6 +160,11 @@ def _billing(case: Case, known: Seen, signature: Signature, *, closed: Closed, s
         owner=f"RelatedPerson/{owner['id']}" if owner else "",
         owner_name=name_of(owner) if owner else "",
     )
+
+
+def _printed(report: Json) -> bool:
+    """Whether a report has its PDF."""
+    return any(form["contentType"] == "application/pdf" for form in report["presentedForm"])
 
 
 def _done(task: Json, signature: Signature, *, closed: Closed, now: str, report: str, invoice: str) -> Json:

@@ -25,6 +25,8 @@ _NOTES: Mapping[str, str] = {
     "weight": "Body weight at the exam",
     "ideal-weight": "Ideal body weight",
     "recumbency": "Recumbency during the examination",
+    "probe": "Probe used",
+    "clipping": "How the hair was dealt with",
     "heat": "Signs of heat",
     "stability": "Whether the animal is stable",
     "azotaemia": "Whether the animal is azotaemic",

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 from service.actions.case import Case, numbers
 from service.actions.judge import known_of
 from service.actions.ports import Press
+from service.actions.preparing import preparation
 from service.basics.coding import Identifier
 from service.exam.entries import UNREAD, live
 from service.exam.evidence import Evidence
@@ -65,13 +66,7 @@ def seen(case: Case) -> Seen:
     matched = (one for r in (*case.observations, *case.images) for one in case.understood(r))
     evidence = tuple(e for e in matched if isinstance(e, Evidence))
     notes = {item: e for e in evidence for item in e.items if item.startswith("note:")}
-    doppler = "note:doppler" in notes or any(_doppler(case, e) for e in evidence)
-    preparation = Preparation(
-        sedation=_words(notes.get("note:sedation"), "given"),
-        doppler=doppler or None,
-        fasting=_words(notes.get("note:fasting"), ""),
-    )
-    return Seen(evidence, len(_unread(case)), preparation, notes.get("note:weight"))
+    return Seen(evidence, len(_unread(case)), preparation(case, evidence, notes), notes.get("note:weight"))
 
 
 def _unread(case: Case) -> set[str]:
@@ -168,20 +163,6 @@ def _filed(case: Case) -> Iterable[tuple[str, Identifier]]:
 def _identifier(number: Identifier, kind: str) -> Json:
     type_ = {"coding": [{"system": uris.IDENTIFIER_TYPE, "code": kind}]}
     return {"type": type_, "system": number.system, "value": number.value}
-
-
-def _doppler(case: Case, evidence: Evidence) -> bool:
-    species = case.order.animal.species
-    keys = [i.partition(":")[2] for i in evidence.items if i.startswith("measure:")]
-    rules = [case.catalogue.measures.get((species, evidence.structure, key)) for key in keys]
-    return evidence.sighting.doppler or any(rule is not None and rule.doppler for rule in rules)
-
-
-def _words(note: Evidence | None, otherwise: str) -> str:
-    if note is None:
-        return ""
-    words = note.sighting.words
-    return note.sighting.text or next((w.display or w.code for w in words), "") or otherwise
 
 
 def _out_of_scope(case: Case) -> tuple[str, ...]:

@@ -25,6 +25,8 @@ NOTES = frozenset(
         "azotaemia",
         "ideal-weight",
         "recumbency",
+        "probe",
+        "clipping",
     }
 )
 LESIONS = frozenset({"lesion:record", "lesion:place"})

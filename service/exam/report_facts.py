@@ -1,5 +1,6 @@
 """What a report is written from: everything known of one exam when it is signed, as frozen values."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, tzinfo
 
@@ -22,7 +23,8 @@ class Preparation:
     sedation: str = ""
     doppler: bool | None = None
     fasting: str = ""
-    others: tuple[str, ...] = ()  # clipping, recumbency, probe: whole sentences of the examiner
+    others: tuple[str, ...] = ()  # whole sentences of the examiner
+    noted: Mapping[str, str] = field(default_factory=dict)  # what else was noted of the whole exam: key -> words
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,16 @@ FASTING = {
     "not-fasted": "not fasted", "NF": "not fasted",
     "not-given": UNKNOWN, "NG": UNKNOWN,
 }  # fmt: skip
+NOTED = {
+    "recumbency": "Recumbency",
+    "probe": "Probe",
+    "clipping": "Hair",
+    "ideal-weight": "Ideal weight",
+    "stability": "Stable",
+    "azotaemia": "Azotaemia",
+    "heat": "Signs of heat",
+}
+"""What may be noted of the whole exam and is told only where it was."""
 UNSEDATED = ("none", "no", "not-sedated", "not sedated")
 
 
@@ -58,6 +68,7 @@ def preparation_section(facts: ReportFacts, rules: Rules, *, title: str, ended: 
         ("Sedation", words.sentence(_sedation(had))),
         ("Doppler", words.sentence(_doppler(facts, rules))),
         ("Windows", words.sentence(_windows(facts))),
+        *((label, words.sentence(_noted(had.noted[key]))) for key, label in NOTED.items() if had.noted.get(key)),
     )
     others = [Statement(words.clean(o), kind="authored") for o in had.others if words.clean(o)]
     return Section("preparation", title, (*(Statement(text, label=label) for label, text in rows), *others))
@@ -80,6 +91,12 @@ def doppler_used(facts: ReportFacts, rules: Rules) -> bool:
     taken = ((s.rule.structure, e.item.partition(":")[2]) for s in facts.steps for e in recorded(s, "measure"))
     rows = (rules.measures.get((facts.animal.species, *one)) for one in taken)
     return any(row.doppler for row in rows if row)
+
+
+def _noted(text: str) -> str:
+    """A person's words on one line; a code such as left-lateral as words."""
+    plain = words.one_line(text)
+    return plain.replace("-", " ") if " " not in plain else plain
 
 
 def _sedation(had: Preparation) -> str:

@@ -400,3 +400,12 @@ def test_composing_twice_gives_the_same_report() -> None:
     assert compose(FACTS, ROWS) == compose(FACTS, ROWS)
     assert FACTS.evidence[0].sighting.quantity == Decimal("21.40")
     assert BY not in {s.text for s in section(compose(FACTS, ROWS), "signature").statements}
+
+
+def test_what_was_noted_of_the_whole_exam_is_told_and_the_rest_left_out() -> None:
+    noted = {"recumbency": "left-lateral", "probe": "Linear probe, 12 MHz", "weight": "4 kg"}
+    said = told(replace(FACTS, preparation=Preparation(noted=noted)), "preparation")
+    assert "Recumbency: Left lateral." in said
+    assert "Probe: Linear probe, 12 MHz." in said
+    assert "Hair" not in said
+    assert "4 kg" not in said

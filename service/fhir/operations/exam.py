@@ -68,6 +68,7 @@ EXAM: tuple[Operation, ...] = (
             given("Reference", "The report.", name="report"),
             given("Reference", "The invoice, when one was made.", name="invoice", need=0),
             given("string", "What could not be billed, and why.", name="unbilled", need=0, many=True),
+            given("string", "That there is no PDF, when none could be made.", name="unprinted", need=0),
         ),
         changes=True,
     ),

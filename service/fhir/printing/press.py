@@ -24,7 +24,7 @@ _TEMPLATE = _HERE.parent / "writing" / "report.typ"
 class Press:
     """One typesetter at a time, shared by all threads; a call takes 5 to 20 ms once it runs, 0.2 s when it starts.
 
-    It is a process of its own because it takes 80 MB, and so that no document can stop or hold up the service."""
+    A process of its own, because it takes 75 to 125 MB and so that no document can stop or hold up the service."""
 
     def __init__(self, template: Path = _TEMPLATE, *, seconds: float = SECONDS) -> None:
         self._template, self._seconds = template, seconds
