@@ -6,7 +6,7 @@ from typing import Any
 
 from service.actions.ports import Work
 from service.actions.sheet import Sheet
-from service.actions.urgent_facts import facts, understood
+from service.actions.urgent_facts import facts, subject, understood
 from service.actions.writing import decoded
 from service.basics.ids import new_id
 from service.exam import urgent, urgent_state
@@ -28,7 +28,7 @@ def suggest(work: Work, before: Sheet, after: Sheet, *, sent: Iterable[Json] = (
 
     sent: the resources of evidence that are about to be written. Nothing is decided here: a person does that."""
     wanted = after.rules.urgent_items
-    said = {f"{r['resourceType']}/{r.get('id', '')}": _said(after, r) for r in sent}
+    said = {f"{r['resourceType']}/{r.get('id', '')}": _said(after, r) for r in (*sent, *after.written)}
     if not _concerned(before, after, said.values(), wanted):
         return after, []
     found = urgent.suggested(
@@ -49,7 +49,7 @@ def _said(sheet: Sheet, resource: Json) -> list[Evidence]:
 
 def _concerned(before: Sheet, after: Sheet, said: Iterable[Sequence[Evidence]], wanted: Wanted) -> bool:
     """Whether anything changed that a trigger looks at: an entry came or went, or a value was sent again."""
-    if any((one.structure, item) in wanted for found in said for one in found for item in one.items):
+    if any((one.structure, subject(item)) in wanted for found in said for one in found for item in one.items):
         return True
     old = {s.task: s for s in (*before.steps, before.whole)}
     new = {s.task: s for s in (*after.steps, after.whole)}
@@ -61,7 +61,7 @@ def _looked_at(step: Step | None, wanted: Wanted) -> set[tuple[str, str, str]]:
     """What a step holds that a trigger looks at."""
     if step is None:
         return set()
-    return {(e.item, e.source, e.value) for e in live(step) if (step.rule.structure, e.item) in wanted}
+    return {(e.item, e.source, e.value) for e in live(step) if (step.rule.structure, subject(e.item)) in wanted}
 
 
 def _reconciled(work: Work, sheet: Sheet, found: Because, known: Mapping[str, str]) -> tuple[Sheet, list[Json]]:

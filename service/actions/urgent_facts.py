@@ -7,9 +7,10 @@ from service.actions.ports import Work
 from service.actions.sheet import Sheet
 from service.actions.writing import decoded
 from service.exam.entries import head, live
-from service.exam.evidence import Evidence
+from service.exam.evidence import Evidence, Part
+from service.exam.follow_up import LESION
 from service.exam.survey import Entry
-from service.exam.urgent import Fact
+from service.exam.urgent import LESION_KIND, Fact
 
 Json = dict[str, Any]
 Pair = tuple[str, str]  # structure, item
@@ -26,6 +27,11 @@ def facts(work: Work, sheet: Sheet, wanted: frozenset[Pair], *, sent: Known) -> 
     return [fact for structure, entry in held for fact in _facts(sheet, structure, entry, known)]
 
 
+def subject(item: str) -> str:
+    """What a trigger calls an item: any record of a focal lesion is looked at for its kind."""
+    return LESION_KIND if item.startswith(f"{LESION}:") else item
+
+
 def _held(sheet: Sheet, wanted: frozenset[Pair]) -> Iterator[tuple[str, Entry]]:
     """The entries about the wanted pairs, each with its structure."""
     seen: set[tuple[str, str, str]] = set()
@@ -33,7 +39,7 @@ def _held(sheet: Sheet, wanted: frozenset[Pair]) -> Iterator[tuple[str, Entry]]:
         structure = step.rule.structure
         for entry in live(step):
             key = (structure, entry.item, entry.source)
-            if (structure, entry.item) in wanted and key not in seen:
+            if (structure, subject(entry.item)) in wanted and key not in seen:
                 seen.add(key)
                 yield structure, entry
 
@@ -57,7 +63,7 @@ def _facts(sheet: Sheet, structure: str, entry: Entry, known: Known) -> Iterator
         return
     for one in known.get(entry.source, ()):
         if entry.item in one.items and one.structure == structure:
-            yield _measured(sheet, entry, one)
+            yield _measured(sheet, entry, one) if head(entry) != LESION else _lesion(sheet, entry, one)
 
 
 def _measured(sheet: Sheet, entry: Entry, one: Evidence) -> Fact:
@@ -79,7 +85,17 @@ def _measured(sheet: Sheet, entry: Entry, one: Evidence) -> Fact:
         unit=seen.unit,
         at=entry.at,
         by=entry.by,
+        which=seen.which,
     )
+
+
+def _lesion(sheet: Sheet, entry: Entry, one: Evidence) -> Fact:
+    """The kind that a record of a focal lesion says it is of."""
+    part = next((p for p in one.sighting.parts if p.key == "kind"), Part(()))
+    known = (sheet.rules.words.get((c.system, c.code), ("", "", ""))[2] for c in part.words)
+    value = next(filter(None, known), "")
+    words = f"{_title(sheet, one.structure)}: focal lesion {one.sighting.which}, {part.text[:1].lower()}{part.text[1:]}"
+    return Fact(one.structure, LESION_KIND, entry.source, words, value, at=entry.at, by=entry.by)
 
 
 def _shown(unit: str) -> str:

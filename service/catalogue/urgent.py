@@ -9,10 +9,11 @@ from service.catalogue.catalogue import Catalogue
 from service.catalogue.rows_urgent import TierRow, UrgentRow
 from service.catalogue.senders import NOTES
 from service.catalogue.sheets import Line, Sheets
-from service.exam.urgent import Condition, Tier, Trigger, UrgentRule, touched
+from service.exam.urgent import LESION_KIND, Condition, Tier, Trigger, UrgentRule, touched
 
 BOTH = frozenset({"dog", "cat"})
 NOTE = "note"  # the place of what is said of the animal
+LESION = "focal_lesion"  # that of the record of a lesion
 _TEST = re.compile(r"(?P<places>[a-z_|]+)\.(?P<keys>[a-z|-]+)(?P<sign>!=|<=|>=|=|<|>)(?P<rest>\S.*)")
 _NUMBER = re.compile(r"(?P<number>\d+(\.\d+)?) (?P<unit>\S+?)(?P<twice> twice)?")
 _LIMIT = re.compile(r"(?P<name>[A-Z]\S*?)(?P<twice> twice)?")
@@ -89,6 +90,8 @@ class _Reader:
         keys, sign, rest = parts["keys"].split("|"), parts["sign"], parts["rest"]
         if parts["places"] == NOTE:
             return self._note(line, keys, sign=sign, rest=rest), species
+        if parts["places"] == LESION:
+            return self._lesion(line, keys, sign=sign, values=rest.split("|")), species
         places = frozenset(s for name in parts["places"].split("|") for s in self._structures(line, name))
         if sign in {"=", "!="}:
             self._known(line, places, keys=keys, values=rest.split("|"))
@@ -102,6 +105,15 @@ class _Reader:
             self.sheets.fault(line, f"note.{'|'.join(keys)} cannot be compared so; notes: {', '.join(sorted(NOTES))}")
             return None
         return Condition(frozenset({""}), _items("note", keys), sign, frozenset(rest.split("|")))
+
+    def _lesion(self, line: Line, keys: list[str], *, sign: str, values: list[str]) -> Condition | None:
+        """What kind the record of a focal lesion is of, wherever it lies."""
+        known = {v.code for a in self.rows.vocabularies.get(LESION, ()) if a.key == "kind" for v in a.values}
+        if keys != ["kind"] or sign != "=" or set(values) - known:
+            told = ", ".join(sorted(known))
+            self.sheets.fault(line, f"of the record of a lesion only its kind is looked at: {LESION}.kind={told}")
+            return None
+        return Condition(frozenset(self.rows.structures), frozenset({LESION_KIND}), sign, frozenset(values))
 
     def _structures(self, line: Line, name: str) -> list[str]:
         """The structures that a name means: one, or all that share a vocabulary."""

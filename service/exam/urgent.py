@@ -1,9 +1,11 @@
 """Facts of one exam into the urgent findings that they suggest; a person decides each of them."""
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
+LESION_KIND = "lesion:kind"  # the item of what kind the record of a focal lesion says it is of
 Units = Mapping[tuple[str, str], Decimal]
 
 
@@ -22,11 +24,13 @@ class Fact:
     unit: str = ""
     at: str = ""
     by: str = ""
+    which: str = ""  # of several alike, such as fetuses
 
 
 @dataclass(frozen=True, slots=True)
 class Condition:
-    """One condition. sign: = or != with values, or < <= > >= with limit and unit; times: how many readings it takes.
+    """One condition. sign: = or != with values, or < <= > >= with limit and unit; times: how many readings of one and
+    the same thing it takes.
 
     != also holds when nothing was said: what is not known is not taken for good."""
 
@@ -104,11 +108,17 @@ def _because(trigger: Trigger, facts: Sequence[Fact], units: Units) -> list[Fact
             if near and not any(f.value not in test.values for f in near):
                 return []
             continue
-        holding = [f for f in near if _holds(test, f, units)]
-        if len({f.source for f in holding}) < test.times:
+        holding = _often([f for f in near if _holds(test, f, units)], test.times)
+        if not holding:
             return []
         because += holding
     return because
+
+
+def _often(facts: Sequence[Fact], times: int) -> list[Fact]:
+    """The facts about what was read so many times: a second fetus is no second reading of the first."""
+    alike = Counter((f.structure, f.which) for f in {(f.source, f.which): f for f in facts}.values())
+    return [f for f in facts if alike[f.structure, f.which] >= times]
 
 
 def _holds(test: Condition, fact: Fact, units: Units) -> bool:

@@ -131,6 +131,8 @@ def facts(test: Condition) -> list[Fact]:
         ("duodenum.lumen-diameter>JEJ-D-LUM", "flags no such end"),
         ("jejunum.wall-thickness>JEJ-D-1", "flags no such end"),
         ("note.mood!=good", "cannot be compared so"),
+        ("focal_lesion.kind=blob", "only its kind is looked at"),
+        ("focal_lesion.edge=sharp", "only its kind is looked at"),
     ],
 )
 def test_a_trigger_that_can_never_be_met_is_a_fault_with_its_line(trigger: str, told: str) -> None:

@@ -140,3 +140,57 @@ def test_two_of_one_transaction_are_two(practice: Practice) -> None:
     )
     assert set(urgent(practice)) == {"free-gas", "septic-fluid"}
     assert [practice.row().state, practice.row().started] == ["in-progress", "2026-11-25T10:00:00Z"]
+
+
+def test_a_second_fetus_is_no_second_count_of_the_first(practice: Practice) -> None:
+    practice.place(neutered="intact")
+
+    def heard(fetus: str, rate: str) -> Json:
+        which = [{"url": uris.X_FETUS, "valueString": fetus}]
+        return measurement("uterus", "fetal-heart-rate", rate, unit="/min", extension=which)
+
+    practice.send(heard("A", "170"), heard("B", "175"))
+    assert urgent(practice) == {}
+    practice.send(heard("B", "172"))
+    because = urgent(practice)["fetal-distress"]["output"]
+    assert len(because) == 2
+    assert "170" not in str(because)
+
+
+def test_a_score_that_is_computed_suggests_like_one_that_was_sent(practice: Practice) -> None:
+    practice.place()
+    sites = ("diaphragmaticohepatic", "splenorenal", "cystocolic", "hepatorenal")
+    sent = practice.send(*(measurement("peritoneum", f"pocket-depth-{site}", "12") for site in sites))
+    task = urgent(practice)["large-bleed"]
+    assert business(task) == ("ready", "suggested")
+    (because,) = task["output"]
+    assert because["valueReference"]["reference"] not in sent  # it rests on the score, an Observation of its own
+    assert "abdominal fluid score 4" in str(because)
+    small = {"value": 0, "unit": "mm", "system": uris.UCUM, "code": "mm"}
+    for one in sent[:2]:
+        practice.change(one, valueQuantity=small)
+    assert business(urgent(practice)["large-bleed"]) == ("cancelled", "unsupported")
+
+
+def test_the_record_of_a_lesion_that_is_a_mass_suggests_it(practice: Practice) -> None:
+    practice.place()
+    kind = {
+        "code": coded(uris.ATTRIBUTE, "kind"),
+        "valueCodeableConcept": coded(uris.FINDING, "focal_lesion.kind.nodule"),
+    }
+    record = {
+        "resourceType": "Observation",
+        "status": "preliminary",
+        "code": coded(uris.ATTRIBUTE, "focal-lesion"),
+        "bodySite": coded(uris.STRUCTURE, "spleen"),
+        "effectiveDateTime": "2026-11-25T10:00:00Z",
+        "component": [kind],
+    }
+    (source,) = practice.send(record)
+    assert urgent(practice) == {}
+    mass = {**kind, "valueCodeableConcept": coded(uris.FINDING, "focal_lesion.kind.mass")}
+    practice.change(source, component=[mass])
+    task = urgent(practice)["mass-new"]
+    assert "Spleen: focal lesion 1, mass" in str(task["output"])
+    practice.change(source, component=[kind])
+    assert business(urgent(practice)["mass-new"]) == ("cancelled", "unsupported")
