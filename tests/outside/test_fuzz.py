@@ -32,7 +32,7 @@ def test_what_is_described_is_what_is_done(module_books: SqlBooks, tmp_path: Pat
             *("--max-time", str(SECONDS), "--seed", str(SEED), "--generation-database", "none", "--no-color"),
             *("--header", f"Authorization: Bearer {token}"),
         ]
-        done = subprocess.run(command, capture_output=True, text=True, timeout=SECONDS + 60, cwd=tmp_path)
+        done = subprocess.run(command, capture_output=True, text=True, timeout=SECONDS + 180, cwd=tmp_path)
         assert recorder.broken == []
         assert len(recorder.bodies) > 500, done.stdout[-2000:]
     assert done.returncode == 0, done.stdout[-6000:]

@@ -124,6 +124,31 @@ def _taken(answer: httpx.Response) -> str:
     return str(answer.status_code)
 
 
+@pytest.mark.parametrize("rounds", [3, pytest.param(10, marks=pytest.mark.full)])
+def test_of_twenty_corrections_of_one_measurement_one_is_taken(pair: Instance, rounds: int) -> None:
+    """What an exam follows is written with it; who comes second is told 412 all the same, and nothing is half done."""
+    slug = pair.organization("practice", billing=BILLING)
+    bearer = pair.token(slug)
+    with pair.client(bearer) as client, pair.client(bearer, server=1) as other:
+        desk = Desk(pair, slug, client, other)
+        exam = desk.place()
+        made = taken(desk.send(exam.scanner.measured("spleen", "thickness", "14.5"))).json()
+        version = int(made["meta"]["versionId"])
+        for round_ in range(rounds):
+            value = made["valueQuantity"] | {"value": 15 + round_}
+            body = exact.encode(made | {"valueQuantity": value, "status": "final"})
+            headers = {"If-Match": f'W/"{version}"'}
+
+            async def call(caller: httpx.AsyncClient) -> httpx.Response:
+                return await caller.put(f"Observation/{made['id']}", content=body, headers=headers)  # noqa: B023
+
+            statuses = Counter(answer.status_code for answer in race(pair, bearer, call, callers=20))
+            assert statuses == {200: 1, 412: 19}
+            made = desk.get(f"Observation/{made['id']}")
+            version = int(made["meta"]["versionId"])
+            assert str(made["valueQuantity"]["value"]) == str(15 + round_)
+
+
 @pytest.mark.parametrize("rounds", [1, pytest.param(5, marks=pytest.mark.full)])
 def test_a_hundred_callers_finish_one_exam_once(pair: Instance, rounds: int) -> None:
     """R8 of the reliability plan: one report, one invoice, every caller the same 200, no 5xx."""
