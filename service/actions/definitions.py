@@ -6,6 +6,7 @@ from typing import Any
 
 from service.actions.own_codes import own_codes, vocabulary
 from service.actions.ports import Caller, House
+from service.actions.practices import catalogue_of
 from service.basics.coding import Coding, Mapped
 from service.basics.errors import Missing
 from service.basics.version import VERSION
@@ -35,16 +36,23 @@ def definitions(house: House, caller: Caller, type_: str, *, versions: Iterable[
     return _BY_TYPE[type_](house, caller, versions)
 
 
+def _in_force(house: House, caller: Caller) -> Catalogue:
+    """The catalogue as the caller's exams are opened with it: with the rows of its own."""
+    with house.books.view(caller.organization) as view:
+        return catalogue_of(house, view)
+
+
 def _plans(house: House, caller: Caller, versions: Iterable[str]) -> Iterator[Json]:
     """The protocols in force, and those of the catalogues that are named and stored."""
-    for catalogue in (house.catalogues.current, *_earlier(house, versions)):
+    own = _in_force(house, caller)
+    for catalogue in (own, *_earlier(house, set(versions) - {own.hash})):
         for protocol in catalogue.protocols.values():
             species = [Coding(*key) for key, name in catalogue.species.items() if name == protocol.species]
             yield plan_definition(protocol, version=catalogue.hash, species=species)
 
 
 def _earlier(house: House, versions: Iterable[str]) -> Iterator[Catalogue]:
-    for version in set(versions) - {house.catalogues.current.hash}:
+    for version in versions:
         try:
             yield house.catalogues.of(version)
         except Missing:
@@ -59,19 +67,19 @@ def _prices(catalogue: Catalogue, caller: Caller) -> list[Price]:
 
 
 def _charges(house: House, caller: Caller, _: Iterable[str]) -> Iterator[Json]:
-    catalogue = house.catalogues.current
+    catalogue = _in_force(house, caller)
     return (charge_item_definition(one, version=catalogue.hash) for one in _prices(catalogue, caller))
 
 
 def _code_systems(house: House, caller: Caller, _: Iterable[str]) -> Iterator[Json]:
-    catalogue = house.catalogues.current
+    catalogue = _in_force(house, caller)
     for url, title, concepts in own_codes(catalogue, _prices(catalogue, caller)):
         yield terminology.code_system(url, title, concepts, version=catalogue.hash)
 
 
 def _value_sets(house: House, caller: Caller, _: Iterable[str]) -> Iterator[Json]:
     """Of each code system all its codes; of each vocabulary its findings; the species."""
-    catalogue = house.catalogues.current
+    catalogue = _in_force(house, caller)
     for url, title, _concepts in own_codes(catalogue, ()):
         yield terminology.value_set(url.rpartition("/")[2], title, version=catalogue.hash, system=url)
     for name in catalogue.vocabularies:

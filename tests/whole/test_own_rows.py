@@ -81,6 +81,17 @@ def test_what_was_changed_by_whom_and_when_stays_on_record(
     assert catalogue.in_force(books, mappings(), desk.slug) is mappings()
 
 
+def test_what_is_defined_is_what_the_practice_is_judged_by(desk: Desk, open_desk: Open, tmp_path: Path) -> None:
+    put(desk, own_rows(tmp_path / "rows"))
+    hash_ = desk.get(f"Task/{weighed(desk).id}")["instantiatesCanonical"].partition("|")[2]
+    for one, high in ((desk, "7.0"), (open_desk(), "6.4")):
+        limits = one.get("CodeSystem/limit")
+        (words,) = [c["display"] for c in limits["concept"] if c["code"] == "ADL-D-10"]
+        assert f"At most {high} mm" in words
+        assert (limits["version"] == hash_) is (one is desk)
+    assert {p["version"] for p in desk.search("PlanDefinition")} == {hash_}
+
+
 def test_the_other_adrenal_table_asks_for_its_own_measurement(desk: Desk, tmp_path: Path) -> None:
     folder = tmp_path / "rows"
     folder.mkdir()
