@@ -26,7 +26,7 @@ _NOTES: Mapping[str, str] = {
     "ideal-weight": "Ideal body weight",
     "recumbency": "Recumbency during the examination",
     "probe": "Probe used",
-    "clipping": "How the hair was dealt with",
+    "clipping": "Hair clipped",
     "heat": "Signs of heat",
     "stability": "Whether the animal is stable",
     "azotaemia": "Whether the animal is azotaemic",

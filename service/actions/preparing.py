@@ -38,4 +38,4 @@ def _noted(note: Evidence) -> str:
     seen = note.sighting
     if seen.quantity is not None:
         return amount(seen.quantity, seen.unit)
-    return _words(note, {True: "yes", False: "no", None: ""}[seen.answer])
+    return _words(note, "no" if seen.answer is False else "yes")

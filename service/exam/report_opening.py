@@ -18,9 +18,9 @@ FASTING = {
 NOTED = {
     "recumbency": "Recumbency",
     "probe": "Probe",
-    "clipping": "Hair",
+    "clipping": "Hair clipped",
     "ideal-weight": "Ideal weight",
-    "stability": "Stable",
+    "stability": "Condition",
     "azotaemia": "Azotaemia",
     "heat": "Signs of heat",
 }

@@ -88,7 +88,9 @@ def _sources(used: Iterable[Limit]) -> list[Statement]:
 def _cited(row: Limit) -> str:
     """Authors, year, title, journal; what stands in brackets instead of authors only says that none are known."""
     source = row.source
-    authors = "" if source.authors.startswith("(") else source.authors
+    known = bool(source.authors) and not source.authors.startswith("(")
     year = f"({source.year})" if source.year else ""
-    parts = (f"{authors} {year}".strip(), source.title, source.journal)
+    parts = (f"{source.authors} {year}".strip(), source.title, source.journal)
+    if not known:
+        parts = (source.title, f"{source.journal} {year}".strip(), "")
     return words.sentence(words.one_line(". ".join(p.rstrip(".") for p in parts if p)))

@@ -407,5 +407,5 @@ def test_what_was_noted_of_the_whole_exam_is_told_and_the_rest_left_out() -> Non
     said = told(replace(FACTS, preparation=Preparation(noted=noted)), "preparation")
     assert "Recumbency: Left lateral." in said
     assert "Probe: Linear probe, 12 MHz." in said
-    assert "Hair" not in said
+    assert "Hair clipped" not in said
     assert "4 kg" not in said

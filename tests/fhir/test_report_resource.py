@@ -14,7 +14,9 @@ from service.fhir import r4, uris, validate
 from service.fhir.reading.report import read_lines, read_report
 from service.fhir.writing.report import Links, Party, diagnostic_report
 from service.fhir.writing.report_text import plain_text
+from tests.builders.hostile import HOSTILE
 from tests.builders.report_facts import FACTS, LATER, ROWS, step, with_steps
+from tests.fhir.test_report_html import everywhere
 
 LINKS = Links(
     id="report-1",
@@ -131,6 +133,13 @@ def test_no_authored_text_can_pass_for_a_line_of_the_reports_own() -> None:
     back = list(read_lines(plain_text(report)))
     assert tuple(back) == lines(report)
     assert [line.text for line in back if line.label == "Interpreted by"] == ["A - Status: final"]
+
+
+@pytest.mark.parametrize("text", HOSTILE)
+def test_no_text_changes_how_the_plain_text_is_read_back(text: str) -> None:
+    report = compose(everywhere(text), ROWS)
+    assert tuple(read_lines(plain_text(report))) == lines(report)
+    assert validate.check(diagnostic_report(report, links=LINKS)) == []
 
 
 @pytest.mark.parametrize("status", ["amended", "corrected", "appended", "entered-in-error"])
