@@ -13,6 +13,7 @@ from service.exam.entries import live
 from service.exam.evidence import Evidence, Unmapped
 from service.exam.fitting import Scope, fitted
 from service.exam.matching import match
+from service.exam.prompts import prompts
 from service.exam.rules import Attribute
 from service.exam.survey import Entry, Owed, Step
 from service.fhir.reading.evidence import sightings
@@ -69,6 +70,11 @@ class Sheet:
     def state(self, step: Step) -> tuple[str, str]:
         """(Task.status, business status) of the step."""
         return survey_state.state(step, self.owed(step))
+
+    def prompts(self, step: Step) -> tuple[str, ...]:
+        """What a person should think of, given what was found of the step's structure."""
+        structure = self.rules.structures.get(step.rule.structure)
+        return prompts(step, structure.vocabulary if structure else "", self.rules.prompts)
 
     def with_steps(self, changed: Iterable[Step]) -> "Sheet":
         """The sheet with these steps in the place of their earlier state."""

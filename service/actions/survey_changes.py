@@ -43,14 +43,23 @@ def _steps(before: Sheet, after: Sheet) -> Iterator[tuple[Step, str, Json]]:
             yield step, "", new_step(after, step, owed=owed, state=state)
         else:
             task = decoded(known)
-            yield step, task["status"], update_step(task, step, owed=owed, state=state, now=after.now)
+            told = after.prompts(step)
+            new = update_step(task, step, owed=owed, state=state, now=after.now, prompts=told)
+            yield step, task["status"], new
 
 
 def new_step(sheet: Sheet, step: Step, *, owed: Sequence[Owed], state: tuple[str, str]) -> Json:
     """The Task of a step that the exam did not have."""
     exam = sheet.exam
     return step_task(
-        step, owed, state=state, exam_id=exam.id, order_id=exam.order, animal_id=exam.animal, now=sheet.now
+        step,
+        owed,
+        state=state,
+        exam_id=exam.id,
+        order_id=exam.order,
+        animal_id=exam.animal,
+        now=sheet.now,
+        prompts=sheet.prompts(step),
     )
 
 

@@ -9,7 +9,7 @@ from service.billing.practice import Practice
 from service.billing.tariff import Price
 from service.exam.formulas import Computation, Formula
 from service.exam.limits import Disagreement, Limit, Limits, Table
-from service.exam.rules import Attribute, MeasureRule, Operation, Protocol, Reason, Service, Structure
+from service.exam.rules import Attribute, MeasureRule, Operation, Prompt, Protocol, Reason, Service, Structure
 from service.exam.trend import Repeatability
 from service.exam.urgent import Tier, UrgentRule
 
@@ -63,6 +63,7 @@ class Catalogue:
     units: Mapping[tuple[str, str], Decimal] = field(default_factory=dict)  # (unit, unit sent) -> factor to the unit
     # (system, code, laterality or "") -> what an operation on the animal's record has taken
     operations: Mapping[tuple[str, str, str], Operation] = field(default_factory=dict)
+    prompts: tuple[Prompt, ...] = ()  # what to think of
     limits: Limits = field(default_factory=dict)  # (species, structure, measure) -> rows, those shown only among them
     limit_rows: Mapping[str, Limit] = field(default_factory=dict)  # by name
     tables: tuple[Table, ...] = ()  # of limits, of which one is chosen

@@ -7,6 +7,7 @@ from typing import Any
 
 from service.basics.errors import Fault, Missing
 from service.catalogue import (
+    advice,
     anatomy,
     codings,
     computations,
@@ -67,6 +68,7 @@ def _catalogue(sheets: Sheets, files: Mapping[str, str]) -> Catalogue:
         orders=orders,
         organs=anatomy.organs(sheets, codes, structures=structures),
         operations=anatomy.operations(sheets, codes),
+        prompts=advice.prompts(sheets, vocabularies=vocabularies),
         sites=senders.sites(sheets, codes, structures=structures, sides=lateralities),
         lateralities=lateralities,
         properties=senders.properties(sheets, codes, measures=measures, vocabularies=vocabularies),

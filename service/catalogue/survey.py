@@ -30,7 +30,7 @@ def _protocol(name: str, rows: Iterable[Placed[StepRow]], sheets: Sheets, *, tit
         if row.step in steps or (row.station, row.sequence) in places:
             sheets.fault(placed.line, f"the {name} has this step or this place in the sequence already")
         places.add((row.station, row.sequence))
-        steps[row.step] = _step(row, titles)
+        steps[row.step] = _step(row, titles, species=name)
     for placed in rows:
         if name in SPECIES[placed.row.species]:
             _settles(placed, sheets, steps)
@@ -38,7 +38,7 @@ def _protocol(name: str, rows: Iterable[Placed[StepRow]], sheets: Sheets, *, tit
     return Protocol(f"abdomen-{name}", name, tuple(ordered))
 
 
-def _step(row: StepRow, titles: dict[int, str]) -> StepRule:
+def _step(row: StepRow, titles: dict[int, str], *, species: str) -> StepRule:
     return StepRule(
         code=row.step,
         station=row.station,
@@ -58,6 +58,7 @@ def _step(row: StepRow, titles: dict[int, str]) -> StepRule:
         windows=row.windows,
         operation=row.operation,
         settles=row.settles,
+        species=species,
     )
 
 

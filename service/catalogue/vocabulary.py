@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 
+from service.catalogue import advice
 from service.catalogue.measurements import MeasureKey
 from service.catalogue.rows_survey import AttributeRow, FindingRow
 from service.catalogue.sheets import Placed, Sheets
@@ -41,6 +42,8 @@ def _measurable(structures: dict[str, Structure], measures: dict[MeasureKey, Mea
 def _values(sheets: Sheets, measurable: dict[str, set[str]]) -> dict[tuple[str, str], list[Value]]:
     found: defaultdict[tuple[str, str], list[Value]] = defaultdict(list)
     rows = sheets.read("findings.csv", FindingRow)
+    bands = advice.bands(sheets, measurable)
+    advice.check_bands(sheets, bands, {(p.row.vocabulary, p.row.attribute, p.row.value) for p in rows})
     known = sheets.pairs("attributes.csv", "vocabulary", "attribute")
     for placed in rows:
         row = placed.row
@@ -48,7 +51,8 @@ def _values(sheets: Sheets, measurable: dict[str, set[str]]) -> dict[tuple[str, 
             sheets.fault(placed.line, f"{row.vocabulary} {row.attribute} is not in attributes.csv")
         others = found[row.vocabulary, row.attribute]
         _check(placed, sheets, others, measurable=measurable.get(row.vocabulary))
-        others.append(Value(row.value, row.display, row.default, row.grade, row.measures, row.lesions))
+        own = bands.get((row.vocabulary, row.attribute, row.value), ())
+        others.append(Value(row.value, row.display, row.default, row.grade, row.measures, row.lesions, own))
     return found
 
 

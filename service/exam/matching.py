@@ -1,33 +1,24 @@
 """What was sent into what it proves on which structure, through the rows that know the sender's codes."""
 
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import Protocol
 
-from service.exam import body_site, follow_up, lesion
+from service.exam import body_site, records
 from service.exam.asking import ANSWERS, NEUTERED, SEX, TESTES
 from service.exam.body_site import NOTHING, Place, Sites
-from service.exam.entries import ON_RECORD
 from service.exam.evidence import Evidence, Sighting, Unmapped
-from service.exam.rules import Attribute, MeasureRule, Operation
+from service.exam.records import Records
+from service.exam.rules import MeasureRule
 
 Key = tuple[str, str]
 Found = tuple[Evidence | Unmapped, ...]
 
 
-class Codebook(Sites, Protocol):
+class Codebook(Sites, Records, Protocol):
     """The sender mappings and the vocabularies they lead into; service.catalogue's Catalogue honours it."""
 
     @property
-    def properties(self) -> Mapping[Key, tuple[str, ...]]: ...
-    @property
-    def words(self) -> Mapping[Key, tuple[str, str, str]]: ...
-    @property
     def planes(self) -> Mapping[Key, str]: ...
-    @property
-    def vocabularies(self) -> Mapping[str, tuple[Attribute, ...]]: ...
-    @property
-    def operations(self) -> Mapping[tuple[str, str, str], Operation]: ...
     @property
     def measures(self) -> Mapping[tuple[str, str, str], MeasureRule]: ...
 
@@ -37,7 +28,7 @@ def match(sighting: Sighting, catalogue: Codebook, species: str) -> Found:
 
     A still, clip or study proves images and planes; an Observation its planes, measurement, finding or statement."""
     if sighting.kind == "operation":
-        return _operated(sighting, catalogue)
+        return records.operated(sighting, catalogue)
     notes = _notes(sighting, catalogue)
     if notes:
         return notes
@@ -48,40 +39,13 @@ def match(sighting: Sighting, catalogue: Codebook, species: str) -> Found:
         return (_unplaced(sighting, site),)
     planes, lost = _planes(sighting, catalogue)
     if sighting.kind in {"lesion", "lesion-part"}:
-        return (*_lesion(sighting, site.structure, catalogue, planes=planes), *lost)
+        return (*records.lesion_of(sighting, site.structure, catalogue, planes=planes), *lost)
     if sighting.kind != "observation":
         image = "clip" if sighting.kind == "clip" else "still"
         value = str(int(sighting.quantity)) if sighting.kind == "study" and sighting.quantity else ""
         value = value or ("1" if sighting.kind == "study" else "")
         return (Evidence(sighting, site.structure, (image, *planes), value), *lost)
     return (*_observed(sighting, site.structure, catalogue, species=species, planes=planes), *lost)
-
-
-def _operated(sighting: Sighting, catalogue: Codebook) -> Found:
-    """An operation on record, for each structure that it took; one that no row knows says nothing of the survey."""
-    sides = {catalogue.lateralities[k] for c in sighting.site if (k := (c.system, c.code)) in catalogue.lateralities}
-    wanted = [*sides, ""] if len(sides) == 1 else [""]
-    keys = ((c.system, c.code, side) for c in sighting.codes for side in wanted)
-    row = next((catalogue.operations[k] for k in keys if k in catalogue.operations), None)
-    if row is None:
-        return ()
-    item = f"{ON_RECORD}:{row.key}"
-    return tuple(Evidence(sighting, s, (item,), sighting.text) for s in row.structures)
-
-
-def _lesion(sighting: Sighting, structure: str, catalogue: Codebook, *, planes: tuple[str, ...]) -> Found:
-    """The record of one lesion, naming what it lacks; a component of it that is a diameter."""
-    if sighting.kind == "lesion":
-        if sighting.which == "0":  # no structure was known when it came, so it was given no number
-            return (Unmapped(sighting, "lesion", sighting.codes[0], (structure,)),)
-        item = f"{follow_up.LESION}:{sighting.which}"
-        parts = lesion.understood(sighting.parts, catalogue)
-        return (Evidence(replace(sighting, parts=parts), structure, (item, *planes), lesion.lacking(parts)),)
-    key = lesion.part(sighting.codes, catalogue)
-    if not key.startswith("lesion-"):
-        first = sighting.codes[0] if sighting.codes else NOTHING
-        return (Unmapped(sighting, "code", first, (structure,)),)
-    return (Evidence(sighting, structure, (f"measure:{key}",), sighting.which),)
 
 
 def _observed(
@@ -98,7 +62,8 @@ def _observed(
     if sighting.absent:
         return _absent(sighting, structure, item=item)
     if item.startswith("measure:"):
-        return _measured(sighting, structure, items=(item, *planes))
+        rule = catalogue.measures.get((species, structure, item.partition(":")[2]))
+        return _measured(sighting, structure, items=(item, *planes), value=records.reading(sighting, rule, catalogue))
     return _found(sighting, structure, catalogue, item=item, planes=planes)
 
 
@@ -109,17 +74,10 @@ def _absent(sighting: Sighting, structure: str, *, item: str) -> Found:
     return (Unmapped(sighting, "value", sighting.absent[0], (structure,), item),)
 
 
-def _measured(sighting: Sighting, structure: str, *, items: tuple[str, ...]) -> Found:
+def _measured(sighting: Sighting, structure: str, *, items: tuple[str, ...], value: str) -> Found:
     if sighting.quantity is None:
         return (Unmapped(sighting, "value", NOTHING, (structure,), items[0]),)
-    return (Evidence(sighting, structure, items, _counted(sighting, items[0].partition(":")[2])),)
-
-
-def _counted(sighting: Sighting, measure: str) -> str:
-    """What the entry must know: a number counted, or of which of several the reading is."""
-    if measure in follow_up.PER.values():
-        return str(sighting.quantity)
-    return sighting.which if measure in follow_up.PER else ""
+    return (Evidence(sighting, structure, items, value),)
 
 
 def _found(sighting: Sighting, structure: str, catalogue: Codebook, *, item: str, planes: tuple[str, ...]) -> Found:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence, Set
 
-from service.exam import asking, follow_up, on_record
+from service.exam import asking, banded, follow_up, on_record
 from service.exam.entries import NOT_THERE, UNREAD, begun, disposition, items, kind, live
 from service.exam.noted import asked
 from service.exam.rules import Attribute
@@ -40,6 +40,7 @@ def owed(
         missing += _measures(step, found, titles=titles or {})
     if said != "settled-elsewhere":
         missing += follow_up.owed(step, attributes, found=found, titles=titles or {})
+        missing += banded.owed(step, attributes, found)
     return (*missing, *_statements(step, attributes, found=found))
 
 

@@ -41,6 +41,7 @@ class StepRule:
     windows: tuple[str, ...] = ()  # other windows or stations that can settle it
     operation: str = ""  # the operation that would explain its absence
     settles: tuple[str, ...] = ()  # steps that a second look here settles
+    species: str = ""  # of the protocol that the row is of
 
     @property
     def owed_from_start(self) -> bool:
@@ -62,11 +63,41 @@ class Protocol:
 
 
 @dataclass(frozen=True, slots=True)
+class Band:
+    """The readings of a measurement that a word goes with; ends as published, in the unit of the measurement."""
+
+    measure: str
+    species: str  # dog, cat, both
+    above: Decimal | None = None
+    at_least: Decimal | None = None
+    at_most: Decimal | None = None
+    below: Decimal | None = None
+
+    def holds(self, reading: Decimal) -> bool:
+        """Whether a reading lies in the band."""
+        low = (self.above is None or reading > self.above) and (self.at_least is None or reading >= self.at_least)
+        return (
+            low and (self.at_most is None or reading <= self.at_most) and (self.below is None or reading < self.below)
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Prompt:
+    """What to think of. when and unless: "attribute=value|value" or "disposition=..."; vocabulary "": of all."""
+
+    key: str
+    vocabulary: str
+    when: str
+    unless: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
 class Value:
     """One word of a vocabulary; grade 0 (expected) to 3 (marked), -1: neither ("not assessed").
 
     measures: what must be measured once it is noted, each a measure key or several parted by "|" of which one does;
-    lesions: how many records of focal lesions it asks for at least."""
+    lesions: how many records of focal lesions it asks for at least; bands: the readings that it goes with."""
 
     code: str
     display: str
@@ -74,6 +105,7 @@ class Value:
     grade: int
     measures: tuple[str, ...] = ()
     lesions: int = 0
+    bands: tuple[Band, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from service.exam import asking, follow_up, moments, on_record, settle_faults
+from service.exam import asking, banded, follow_up, moments, on_record, settle_faults
 from service.exam.act import Act
 from service.exam.entries import UNREAD, disposition, head, items, kind, last_disposition, live, proves_sight, take_back
 from service.exam.noted import asked
@@ -45,7 +45,7 @@ def decide(step: Step, act: Act, *, attributes: Sequence[Attribute], reasons: Ma
     draft = _Draft(step, act, attributes, reasons)
     if act.retract:
         return _take_back(draft)
-    faults = settle_faults.faults(step, act, reasons=reasons, more=follow_up.excusable(step, attributes))
+    faults = settle_faults.faults(step, act, reasons=reasons, more=_excusable(step, attributes))
     if faults:
         return Settled(faults=tuple(faults))
     if act.item:
@@ -53,6 +53,10 @@ def decide(step: Step, act: Act, *, attributes: Sequence[Attribute], reasons: Ma
     if act.answers:
         return _answer(draft)
     return _dispose(draft)
+
+
+def _excusable(step: Step, attributes: Sequence[Attribute]) -> tuple[str, ...]:
+    return (*follow_up.excusable(step, attributes), *banded.excusable(step, attributes))
 
 
 def _dispose(draft: _Draft) -> Settled:

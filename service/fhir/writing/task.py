@@ -44,8 +44,10 @@ def step_task(
     order_id: str,
     animal_id: str,
     now: str,
+    prompts: Sequence[str] = (),
 ) -> Json:
-    """The Task of a step as it stands. state: (Task.status, business status); now: an instant."""
+    """The Task of a step as it stands. state: (Task.status, business status); now: an instant; prompts: what to think
+    of."""
     rule = step.rule
     extension: list[Json] = [{"url": uris.X_REQUIREMENT, "valueCode": rule.requirement}]
     if rule.station:
@@ -63,18 +65,23 @@ def step_task(
         "for": {"reference": f"Patient/{animal_id}"},
         "authoredOn": now,
     }
-    return update_step(task, step, owed=owed, state=state, now=now)
+    return update_step(task, step, owed=owed, state=state, now=now, prompts=prompts)
 
 
-def update_step(task: Json, step: Step, *, owed: Sequence[Owed], state: tuple[str, str], now: str) -> Json:
-    """The Task with the step's new state: status, what is owed (input), what was entered (output)."""
+def update_step(
+    task: Json, step: Step, *, owed: Sequence[Owed], state: tuple[str, str], now: str, prompts: Sequence[str] = ()
+) -> Json:
+    """The Task with the step's new state: status, what is owed (input), what was entered (output), what to think of
+    (note)."""
     status, business = state
-    changed = {k: v for k, v in task.items() if k not in {"input", "output"}}
+    changed = {k: v for k, v in task.items() if k not in {"input", "output", "note"}}
     needed = {"url": uris.X_REQUIREMENT, "valueCode": step.rule.requirement}
     changed["extension"] = [needed if e.get("url") == uris.X_REQUIREMENT else e for e in task.get("extension", [])]
     changed["status"] = status
     changed["businessStatus"] = {"coding": [{"system": uris.STATE, "code": business}], "text": STATES[business]}
     changed["lastModified"] = now
+    if prompts:
+        changed["note"] = [{"text": text} for text in prompts]
     if owed:
         changed["input"] = [_owed(o) for o in owed]
     return with_output(changed, task, step.entries)
