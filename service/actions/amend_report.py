@@ -9,6 +9,7 @@ from service.actions.operation import Operation, on_exam
 from service.actions.ports import Caller, House
 from service.actions.reporting import Signature, facts, report_of, seen
 from service.actions.signing import codes
+from service.actions.urgent_case import included, renewed
 from service.actions.withdraw_exam import signature_of
 from service.actions.writing import rewrite
 from service.basics.errors import Conflict, Fault, RuleBroken
@@ -87,6 +88,7 @@ def _amend(house: House, caller: Caller, operation: Operation, parameters: Json)
     written = read_report(exact.decode(stored.body))
     given, kind = named(parameters, "observation"), text(parameters, "status")
     case, corrected = corrections.take(house, work, caller, case, given, kind=kind)
+    case = replace(case, urgent=renewed(case.urgent, corrected.others))
     signature = _signature(written, parameters)
     edition = _edition(operation, written, parameters)
     case, opened = discrepancy.opened(work, case, corrected.others, edition=edition, conclusions=signature.conclusions)
@@ -95,7 +97,7 @@ def _amend(house: House, caller: Caller, operation: Operation, parameters: Json)
     told = [report, *corrected.observations, *computed]
     known = {one["id"] for one in opened}
     rest = [o for o in corrected.others if o["resourceType"] != "Observation" and o["id"] not in known]
-    rewrite(work, [*told, *rest, *opened])
+    rewrite(work, [*told, *included(work, case.urgent, [*rest, *opened], report=report, now=exact.instant(work.now))])
     number = edition.number
     delivering.promise(house, work, case, "amended", told, number=number)
     return answered(

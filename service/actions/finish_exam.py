@@ -14,7 +14,7 @@ from service.actions.preliminary_report import against, otherwise
 from service.actions.reporting import Seen, Signature, facts, report_of, seen
 from service.actions.signing import signature as signature_of
 from service.actions.survey_sheet import open_sheet
-from service.actions.urgent_case import undecided
+from service.actions.urgent_case import included, undecided
 from service.actions.writing import rewrite
 from service.basics.errors import Conflict, Fault, RuleBroken
 from service.basics.ids import new_id
@@ -124,7 +124,8 @@ def _finish(
     rest = [r for r in changed.values() if r["id"] not in finished]
     money = [*billed.charges, *([billed.invoice] if billed.invoice else [])]
     told = [task, report, procedure, *observations, *case.images, *money]
-    rewrite(work, [task, report, procedure, *observations, *money, *rest, *opened, *_unbegun(case, changed, now)])
+    urgent = included(work, case.urgent, opened, report=report, now=now)
+    rewrite(work, [task, report, procedure, *observations, *money, *rest, *urgent, *_unbegun(case, changed, now)])
     work.save_exam(replace(case.exam, state="finished", started=started, report=report_id, invoice=invoice))
     delivering.promise(house, work, case, "finished", told)
     references = [("exam", f"Task/{case.exam.id}"), ("report", f"DiagnosticReport/{report_id}")]

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from service.actions import tracing
@@ -16,6 +16,7 @@ from service.exam.urgent_record import UrgentRecord
 from service.exam.urgent_state import FINDING_TASK, MESSAGE_TASK
 from service.fhir import exact
 from service.fhir.reading import urgent as reading
+from service.fhir.writing import urgent as writing
 from service.fhir.writing.parameters import parameters
 
 Json = dict[str, Any]
@@ -91,6 +92,28 @@ def undecided(found: Iterable[UrgentRecord], tiers: Mapping[int, Tier]) -> Itera
             because = "; ".join(one.because)
             text = f"{one.title} is suggested ({because}): confirm it, or decline it with a reason, by $urgent."
             yield Fault("business-rule", text, f"Task.where(id='{one.finding.partition('/')[2]}').status")
+
+
+def renewed(found: Iterable[UrgentRecord], written: Iterable[Json]) -> tuple[UrgentRecord, ...]:
+    """The records after what is about to be written of findings: a new state, what it rests on now, new ones."""
+    tasks = (one for one in written if one["resourceType"] == "Task" and reading.kind(one) == FINDING_TASK)
+    new = {record.finding: record for record in map(reading.record, tasks)}
+    old = [one if (now := new.pop(one.finding, None)) is None else _moved(one, now) for one in found]
+    return (*old, *new.values())
+
+
+def _moved(one: UrgentRecord, now: UrgentRecord) -> UrgentRecord:
+    return replace(one, state=now.state, because=now.because)
+
+
+def included(
+    work: Work, found: Iterable[UrgentRecord], pending: Iterable[Json], *, report: Json, now: str
+) -> list[Json]:
+    """What is about to be written, and of every finding that a report tells its Task, which says in which one."""
+    tasks = {one["id"]: one for one in pending}
+    for id_ in (one.finding.partition("/")[2] for one in found if one.state != "unsupported"):
+        tasks[id_] = writing.included_in(tasks.get(id_) or _task(work, id_), report, now=now)
+    return list(tasks.values())
 
 
 def _record(view: View, finding: Json) -> UrgentRecord:

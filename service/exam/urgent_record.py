@@ -45,6 +45,7 @@ class UrgentRecord:
     received_at: str = ""
     read_back: bool | None = None
     remark: str = ""
+    included_in: tuple[str, ...] = ()  # the reports that tell it, each with its version
 
     @property
     def standing(self) -> str:

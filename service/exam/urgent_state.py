@@ -13,6 +13,7 @@ FINDING_TASK, MESSAGE_TASK = "urgent-finding", "urgent-communication"  # what th
 CONFIRMED, DECLINED = "decision:confirmed", "decision:declined"
 ESCALATED, OVERDUE = "clock:escalated", "clock:overdue"
 BECAUSE, MESSAGE, ATTEMPT, PASSED_ON = "because:", "message:task", "attempt:", "passed-on:to"
+INCLUDED = "included:report"  # in which report it is told, by its version
 ACKNOWLEDGED, STOPPED = "acknowledged:", "stopped:declined"
 VOICE = frozenset({"voice", "in-person"})  # how somebody is spoken to
 METHODS = {"voice": "By voice", "in-person": "In person", "message": "By message"}

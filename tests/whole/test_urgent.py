@@ -236,7 +236,10 @@ def test_a_corrected_measurement_can_suggest_one_after_the_report(desk: Desk) ->
     right = desk.get(f"Observation/{source['id']}")
     right["valueQuantity"]["value"] = exact.decode(b"13.0")
     said = {"status": "corrected", "reason": "A slip of the decimal point.", "by": "Dr I. Reader", "major": True}
-    taken(desk.operate(exam.id, "amend", **said, observation=right))
+    report = result(taken(desk.operate(exam.id, "amend", **said, observation=right)))["report"]
+    words = text_of(desk.get(report))
+    assert "Left kidney: width of the renal pelvis, short axis 13.0 mm." in words
+    assert "Nobody had decided it when this report was issued." in words
     task = only(desk.search("Task", **{"part-of": f"Task/{exam.id}", "code": f"{uris.URGENT}|ureter-obstruction"}))
     assert business(task) == ("ready", "suggested")
     assert desk.get(f"Task/{exam.id}")["status"] == "completed"
@@ -277,3 +280,21 @@ def test_twenty_who_confirm_at_once_open_one_communication(desk: Desk, exam: Exa
         answers = list(callers.map(confirm, range(20)))
     assert all(one == answers[0] for one in answers)
     assert desk.counts("Communication") == {"Communication": 1}
+
+
+def test_each_finding_says_in_which_report_it_is_told(desk: Desk, exam: Exam) -> None:
+    told = confirmed(desk, exam)
+    desk.survey(exam)
+    report = desk.finish(exam)["report"]
+    desk_says = {"status": "appended", "reason": "A word.", "by": "Dr S. Reader", "conclusion": "See you."}
+    taken(desk.operate(exam.id, "amend", **desk_says))
+    outputs = desk.get(told["finding"])["output"]
+    included = [o for o in outputs if o["type"]["coding"][0]["code"] == "included:report"]
+    assert [o["valueReference"]["reference"] for o in included] == [report, report]
+    assert [
+        only(p["valueString"] for p in o["extension"][0]["extension"] if p["url"] == "value") for o in included
+    ] == [
+        "1",
+        "2",
+    ]
+    assert business(desk.get(told["finding"])) == ("completed", "confirmed")

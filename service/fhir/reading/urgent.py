@@ -101,6 +101,7 @@ def record(finding: Json, message: Json | None = None, communication: Json | Non
         received_at=receipt.at if receipt else "",
         read_back=receipt.item == "received:read-back" if receipt else None,
         remark=spoken.note if spoken else "",
+        included_in=tuple(f"{e.source}, version {e.value}" for e in urgent_state.live(held, urgent_state.INCLUDED)),
     )
 
 

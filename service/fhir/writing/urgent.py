@@ -63,6 +63,15 @@ def named_on(exam_task: Json, entry: Entry, *, now: str) -> Json:
     return {**exam_task, "status": status, "lastModified": now, "output": output}
 
 
+def included_in(finding: Json, report: Json, *, now: str) -> Json:
+    """The finding's Task, naming the report that tells it and its version."""
+    edition = next(e for e in report["extension"] if e["url"] == uris.X_REPORT_EDITION)
+    version = next(e["valuePositiveInt"] for e in edition["extension"] if e["url"] == "number")
+    entry = Entry(urgent_state.INCLUDED, f"DiagnosticReport/{report['id']}", now, "", value=str(version))
+    output = [*finding.get("output", []), *with_output({}, {}, (entry,))["output"]]
+    return {**finding, "lastModified": now, "output": output}
+
+
 def restarted(task: Json, tier: Tier, *, now: str) -> Json:
     """The Task with its clock begun anew, by this tier."""
     return {**task, "priority": tier.priority, "extension": _extensions(tier, now), "restriction": _period(tier, now)}
