@@ -64,7 +64,7 @@ class Scanner:
 
     def _measure(self, structure: str, key: str) -> Json:
         rule = mappings().measures[self.species, structure, key]
-        middle = ((rule.low + rule.high) / 2).quantize(Decimal("0.1"))
+        middle = ((rule.low + rule.high) / 2).quantize(Decimal("0.1")) if key != "fluid-score" else Decimal(0)
         return measurement(structure, key, str(middle), unit=rule.unit, at=self.at)
 
     def _word(self, structure: str, key: str) -> str:
