@@ -7,6 +7,7 @@ from service.api import description_parts as parts
 from service.api.capability import Parameters, statement
 from service.api.description_bodies import body
 from service.api.description_links import LINKS, links
+from service.api.description_searches import controls
 from service.api.offers import PLACES, Offer, methods
 from service.api.types import SERVED
 from service.basics.version import VERSION
@@ -45,7 +46,7 @@ def _paths(parameters: Parameters) -> Json:
             offered = methods(template, type_)
             operations = {m.lower(): _operation(template, o, m, type_) for m, o in offers.items() if m in offered}
             if type_ and template == "/{type}":
-                operations["get"]["parameters"] += [parts.searched(*one) for one in parameters(type_)]
+                operations["get"]["parameters"] += [parts.searched(*one) for one in parameters(type_)] + controls(type_)
             if operations:
                 found[f"/fhir{path}"] = operations
     return found

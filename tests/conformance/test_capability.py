@@ -1,5 +1,6 @@
 """C1-C4: what is declared is there, and what is there is declared."""
 
+from collections.abc import Iterator
 from typing import Any
 
 import httpx
@@ -127,6 +128,27 @@ def test_c2_whatever_is_declared_to_come_along_is_understood(rest: httpx.Client,
             wrong = rest.get(f"/fhir/{one['type']}", params={name: f"{one['type']}:nonsense"}, headers=STRICT)
             assert wrong.status_code == 400, one["type"]
     assert tried > 500
+
+
+def test_c2_every_value_that_the_description_offers_is_understood(rest: httpx.Client) -> None:
+    tried = 0
+    for path, operations in rest.get("/openapi.json").json()["paths"].items():
+        offered = operations.get("get", {}).get("parameters", []) if path.count("/") == 2 else []
+        for one in offered:
+            for query in _offered(one):
+                answer = rest.get(path, params=query, headers=STRICT)
+                assert answer.status_code == 200, (path, query, answer.text)
+                tried += 1
+    assert tried > 400
+
+
+def _offered(parameter: dict[str, Any]) -> Iterator[list[tuple[str, str]]]:
+    """Queries that together hold every value that a parameter of the description lists."""
+    name, schema = parameter["name"], parameter["schema"]
+    values = schema.get("items", schema).get("enum", [])
+    most = schema.get("maxItems", 1)
+    for some in (values[start : start + most] for start in range(0, len(values), most)):
+        yield [(name, one) for one in some] if parameter.get("explode") else [(name, ",".join(some))]
 
 
 def test_c2_every_declared_operation_is_there(rest: httpx.Client, types: list[dict[str, Any]]) -> None:
