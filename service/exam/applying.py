@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 
 from service.exam.circumstances import Circumstances
+from service.exam.limit_words import unit_words
 from service.exam.limits import Band, Limit
 
 
@@ -16,8 +17,13 @@ def none_in_force(species: str, rows: Sequence[Limit]) -> str:
 
 def not_beyond(limit: Limit) -> str:
     """Why a value that is not beyond a decision limit is not called normal."""
-    end = f"not above {limit.high}" if "H" in limit.flags else f"not below {limit.low}"
-    return f"The value is {end} {limit.unit}; {limit.source.words} does not say what is normal."
+    if "H" in limit.flags:
+        end = f"{'not above' if limit.high_inside else 'below'} {limit.high}"
+    else:
+        end = f"{'not below' if limit.low_inside else 'above'} {limit.low}"
+    return (
+        f"The value is {f'{end} {unit_words(limit.unit)}'.rstrip()}; {limit.source.words} does not say what is normal."
+    )
 
 
 def choose(rows: Sequence[Limit], known: Circumstances, *, plane: str = "", site: str = "") -> tuple[Limit | None, str]:

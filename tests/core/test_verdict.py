@@ -4,6 +4,8 @@ from decimal import Decimal
 from typing import Any, NamedTuple
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from service.catalogue.catalogue import Catalogue
 from tests.builders.limits import shipped, verdict, with_rows
@@ -230,3 +232,39 @@ def test_a_flag_is_never_from_a_rounded_value() -> None:
     assert verdict("jejunum", "wall-thickness", "4.1000000000000000000000000001", weight_kg=KG("19.9")).flag == "H"
     assert verdict("jejunum", "wall-thickness", "0.41", "cm", weight_kg=KG("19.9")).flag == "N"
     assert verdict("jejunum", "wall-thickness", "0.4100001", "cm", weight_kg=KG("19.9")).flag == "H"
+
+
+MEASURES = sorted({(s, m) for _, s, m in shipped().measures})
+KNOWN_OR_NOT = st.fixed_dictionaries(
+    {
+        "species": st.sampled_from(["dog", "cat", "", "lion"]),
+        "weight_kg": st.none() | st.decimals("0.1", "90", places=2),
+        "ideal_weight_kg": st.none() | st.decimals("0.1", "90", places=2),
+        "age_months": st.none() | st.integers(0, 240),
+        "fasted": st.none() | st.booleans(),
+        "sedated": st.none() | st.booleans(),
+        "fill": st.sampled_from(["", "moderate"]),
+        "recumbency": st.sampled_from(["", "dorsal", "left-lateral"]),
+    }
+)
+
+
+@given(
+    st.sampled_from(MEASURES),
+    st.decimals(allow_nan=False, allow_infinity=False, places=3, min_value=-50, max_value=500),
+    st.sampled_from(["mm", "cm", "1", "mL/kg", "", "/min"]),
+    st.sampled_from(["", "long", "short"]),
+    KNOWN_OR_NOT,
+)
+@settings(max_examples=500, deadline=None)
+def test_whatever_is_known_there_is_a_flag_or_a_reason(
+    what: tuple[str, str], value: Decimal, unit: str, plane: str, known: dict[str, Any]
+) -> None:
+    found = verdict(*what, str(value), unit, plane=plane, **known)
+    assert bool(found.flag) is not bool(found.reason)
+    if found.flag:
+        assert found.limit is not None
+        assert known["species"] in found.limit.in_force
+        assert found.flag != "N" or found.limit.says_normal
+        weight = known["ideal_weight_kg" if found.limit.band.ideal else "weight_kg"]
+        assert not found.limit.band.bounded or found.limit.band.holds(weight)

@@ -74,6 +74,15 @@ def test_a_measurement_is_stored_with_its_verdict_and_the_one_range(desk: Desk) 
     assert now(desk, kept) == kept
 
 
+def test_a_flag_that_is_a_hint_only_says_so(desk: Desk) -> None:
+    exam = desk.place(species="cat")
+    told = []
+    for value in ("3.9", "4.5", "5.5"):  # Leveille 1996: up to 4 mm, grey to 5 mm
+        kept = stored(desk, exam.scanner.measured("common_bile_duct", "diameter-at-porta-hepatis", value))
+        told.append((flag(kept), kept["interpretation"][0].get("text")))
+    assert told == [("N", None), ("H", "High, a hint only"), ("H", None)]
+
+
 def test_what_is_not_judged_says_why(desk: Desk) -> None:
     exam = desk.place()
     kept = stored(desk, adrenal(exam, "6.6"))

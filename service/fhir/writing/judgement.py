@@ -29,7 +29,7 @@ def judged(element: Json, verdict: Verdict, *, species: Json) -> Json:
     said: Json = {"extension": kept} if kept else {}
     if verdict.limit is not None:
         if verdict.flag:
-            said["interpretation"] = [_flag(verdict.flag, verdict.limit)]
+            said["interpretation"] = [_flag(verdict, verdict.limit)]
         said["referenceRange"] = [_range(verdict.limit, species)]
     return {k: said.get(k, v) for k, v in element.items() if k not in OURS or k in said} | said
 
@@ -63,9 +63,12 @@ def _marked(limit: Limit) -> list[Json]:
     return [{"url": uris.X_LIMIT, "valueCode": limit.id}]
 
 
-def _flag(flag: str, limit: Limit) -> Json:
-    coding = {"system": uris.INTERPRETATION, "code": flag, "display": FLAGS[flag]}
-    return {"extension": _marked(limit), "coding": [coding]}
+def _flag(verdict: Verdict, limit: Limit) -> Json:
+    """The flag; one that is a hint only, for sources disagree or the value lies in a grey zone, says so in its text."""
+    coding = {"system": uris.INTERPRETATION, "code": verdict.flag, "display": FLAGS[verdict.flag]}
+    flag: Json = {"extension": _marked(limit), "coding": [coding]}
+    hint = verdict.soft and verdict.flag != "N"
+    return flag | {"text": f"{FLAGS[verdict.flag]}, a hint only"} if hint else flag
 
 
 def _range(limit: Limit, species: Json) -> Json:
