@@ -24,6 +24,7 @@ def repeatability(sheets: Sheets, measures: Mapping[MeasureKey, MeasureRule]) ->
                     sheets.fault(
                         placed.line, f"{row.measure} has a row for {structure or 'all'} of the {species} already"
                     )
+                unit = next((r.unit for (s, _, m), r in measures.items() if (s, m) == (species, row.measure)), "")
                 amount = Decimal(row.within.removesuffix("%"))
-                found[key] = Repeatability(structure, row.measure, amount, row.within.endswith("%"), row.source)
+                found[key] = Repeatability(structure, row.measure, amount, row.within.endswith("%"), row.source, unit)
     return found

@@ -76,11 +76,11 @@ def _weighed(change: Change) -> str:
     """What a change that is no larger than the measuring varies is worth."""
     if change.repeatability is None:
         return "how much measuring it again varies is not known"
-    return f"a change below {_limit(change.repeatability, change.unit)} may be the measuring alone"
+    return f"a change below {_limit(change.repeatability)} may be the measuring alone"
 
 
-def _limit(row: Repeatability, unit: str) -> str:
-    return f"{words.digits(row.within)}%" if row.per_cent else words.amount(row.within, unit)
+def _limit(row: Repeatability) -> str:
+    return f"{words.digits(row.within)}%" if row.per_cent else words.amount(row.within, row.unit)
 
 
 def _day(text: str, facts: ReportFacts) -> str:

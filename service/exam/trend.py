@@ -6,7 +6,7 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Protocol
 
-from service.exam.evidence import Evidence
+from service.exam.evidence import Evidence, Sighting
 from service.exam.formulas import Computation, decimal, rounded
 from service.exam.readings import Reading, latest
 from service.exam.rules import MeasureRule, Structure
@@ -24,6 +24,7 @@ class Repeatability:
     within: Decimal
     per_cent: bool
     source: str
+    unit: str = ""
 
 
 class Rules(Protocol):
@@ -86,10 +87,14 @@ class Change:
 
 @dataclass(frozen=True, slots=True)
 class _Standing:
-    """The value that stands for a measurement at one exam, unrounded, in the measure's unit, and how it was shown."""
+    """The value that stands for a measurement at one exam, unrounded, in the measure's unit; how it was shown.
+
+    factor: of the unit in which it was shown in the measure's own."""
 
     value: Fraction
     digits: int
+    unit: str
+    factor: Fraction
 
 
 def trend(now: Iterable[Evidence], earlier: Sequence[Earlier], *, species: str, rules: Rules) -> tuple[Change, ...]:
@@ -111,15 +116,17 @@ def _change(
     exam, before = found
     rule = rules.measures[species, key[0], key[1]]
     row = rules.repeatability.get((species, key[0], key[1])) or rules.repeatability.get((species, "", key[1]))
-    digits = max(now.digits, before.digits)
+    alike = now.unit == before.unit
+    digits = max(one.digits if alike else _digits(one, rule) for one in (now, before))
+    factor = now.factor if alike else Fraction(1)
     return Change(
         structure=key[0],
         measure=key[1],
         which=key[2],
         title=rule.title,
-        unit=rule.unit,
-        before=rounded(decimal(before.value), digits),
-        now=rounded(decimal(now.value), digits),
+        unit=now.unit if alike else rule.unit,
+        before=rounded(decimal(before.value / factor), digits),
+        now=rounded(decimal(now.value / factor), digits),
         earlier=exam,
         within=_within(now.value, before.value, row) if row else None,
         repeatability=row,
@@ -146,7 +153,7 @@ def _standings(evidence: Iterable[Evidence], *, species: str, rules: Rules) -> d
             continue
         chosen = latest([r for _, r in kept])
         seen = next(e for e, r in kept if r is chosen).sighting
-        found[key] = _Standing(chosen.value, _digits(seen.quantity, seen.unit, rules.measures[species, key[0], key[1]]))
+        found[key] = _standing(chosen, seen, rules.measures[species, key[0], key[1]], rules)
     return found
 
 
@@ -180,8 +187,12 @@ def _which(one: Evidence, measure: str, rules: Rules) -> str | None:
     return ", ".join(part for part in (side, seen.place.replace("-", " ")) if part)
 
 
-def _digits(quantity: Decimal | None, unit: str, rule: MeasureRule) -> int:
-    """The digits after the point that the value had; in another unit those of its measure."""
-    if quantity is None or unit != rule.unit:
-        return rule.decimals
-    return max(0, -int(quantity.as_tuple().exponent))
+def _standing(chosen: Reading, seen: Sighting, rule: MeasureRule, rules: Rules) -> _Standing:
+    digits = max(0, -int(seen.quantity.as_tuple().exponent)) if seen.quantity is not None else rule.decimals
+    factor = Decimal(1) if seen.unit == rule.unit else rules.units[rule.unit, seen.unit]
+    return _Standing(chosen.value, digits, seen.unit, Fraction(factor))
+
+
+def _digits(one: _Standing, rule: MeasureRule) -> int:
+    """The digits after the point in the measure's own unit; of another unit those of the measure."""
+    return one.digits if one.unit == rule.unit else rule.decimals

@@ -79,6 +79,11 @@ def test_units_meet_and_digits_are_those_of_the_finer_value() -> None:
     assert (one.before, one.now, one.difference) == (Decimal("60.00"), Decimal("61.25"), Decimal("1.25"))
 
 
+def test_values_in_one_unit_stay_in_it() -> None:
+    (one,) = compared([seen("kidney_left", "length", "6.2", "cm")], [seen("kidney_left", "length", "5.85", "cm")])
+    assert (one.before, one.now, one.unit, one.within) == (Decimal("5.85"), Decimal("6.20"), "cm", True)
+
+
 def test_the_mean_stands_for_repeated_readings() -> None:
     singles = [seen("kidney_left", "resistive-index", v, "1", f"Observation/{v}") for v in ("0.60", "0.70")]
     mean = seen("kidney_left", "resistive-index", "0.65", "1", formula="MEAN", unrounded=Decimal("0.65"))
