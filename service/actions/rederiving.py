@@ -30,9 +30,9 @@ def exams(house: House, view: View) -> tuple[list[Exam], list[StepKey]]:
     for task in all_of(house, view, "Task", code=f"{uris.TASK_FULFIL}|fulfill"):
         if not _ours(task):
             continue
-        parts = all_of(house, view, "Task", part_of=f"Task/{task['id']}")
+        parts = [p for p in all_of(house, view, "Task", part_of=f"Task/{task['id']}") if step_code(p)]
         found.append(_exam(house, view, task, parts))
-        steps += [StepKey(task["id"], step_code(p), p["id"], p["status"]) for p in parts if step_code(p)]
+        steps += [StepKey(task["id"], step_code(p), p["id"], p["status"]) for p in parts]
     return found, steps
 
 

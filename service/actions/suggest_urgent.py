@@ -85,8 +85,7 @@ def _begun(sheet: Sheet, code: str, because: tuple[Fact, ...]) -> tuple[Json, Sh
         id_, Place(exam.id, exam.order, exam.animal), code=code, title=rule.title, tier=rank, now=sheet.now
     )
     held, _ = urgent_state.renewed((), because, at=sheet.now)
-    first = because[0]
-    named = Entry(f"{ON_EXAM}{code}", f"Task/{id_}", first.at, first.by)
+    named = Entry(f"{ON_EXAM}{code}", f"Task/{id_}", "", "")  # without a time: it is not what began the exam
     whole = replace(sheet.whole, entries=(*sheet.whole.entries, named))
     done = update_finding(task, held, waits=rank.finish_waits, now=sheet.now)
     return done, replace(sheet, whole=whole)

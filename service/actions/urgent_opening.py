@@ -7,7 +7,7 @@ from service.actions.case import person
 from service.actions.lookup import Lookup
 from service.actions.urgent_case import Matter
 from service.basics.ids import new_id
-from service.exam import moments, urgent_state
+from service.exam import urgent_state
 from service.exam.survey import Entry
 from service.exam.urgent import Tier
 from service.fhir.reading import urgent as reading
@@ -23,12 +23,11 @@ def raised(matter: Matter, *, code: str, title: str, tier: Tier) -> Json:
     exam, id_ = matter.exam, new_id()
     place = writing.Place(exam.id, exam.order, exam.animal)
     finding = writing.finding_task(id_, place, code=code, title=title, tier=tier, now=matter.now)
-    named = Entry(f"{reading.ON_EXAM}{_key(matter, code)}", f"Task/{id_}", matter.now, "")
+    named = Entry(f"{reading.ON_EXAM}{_key(matter, code)}", f"Task/{id_}", "", "")
     matter.task = writing.named_on(matter.task, named, now=matter.now)
     matter.changed.append(matter.task)
-    if exam.state in {"accepted", "in-progress"}:
-        started = moments.earliest([exam.started, matter.now])
-        matter.exam = replace(exam, state="in-progress", started=started)
+    if exam.state == "accepted":
+        matter.exam = replace(exam, state="in-progress")
         matter.work.save_exam(matter.exam)
     return finding
 

@@ -2,8 +2,10 @@
 
 import pytest
 
+from service.actions import rederiving
+from service.actions.decide_urgent import decide
 from service.fhir import uris
-from tests.builders.survey import Json, Practice, business, coded, entered, finding, measurement, owed
+from tests.builders.survey import Json, Practice, business, coded, entered, finding, measurement, owed, parameters_of
 
 
 @pytest.fixture
@@ -194,3 +196,21 @@ def test_the_record_of_a_lesion_that_is_a_mass_suggests_it(practice: Practice) -
     assert "Spleen: focal lesion 1, mass" in str(task["output"])
     practice.change(source, component=[kind])
     assert business(urgent(practice)["mass-new"]) == ("cancelled", "unsupported")
+
+
+def test_what_is_urgent_does_not_say_when_the_exam_began_and_rows_are_derived_again_as_they_were(
+    practice: Practice,
+) -> None:
+    practice.place()
+    decide(practice.house, practice.caller, practice.exam, parameters_of({"finding": "gdv", "by": "Examiner"}))
+    assert (practice.row().state, practice.row().started) == ("in-progress", "")
+    early = finding("peritoneum", "peritoneum.free-gas.present", at="2026-11-25T08:00:00Z")
+    late = finding("spleen", "spleen.size.normal", at="2126-11-25T09:00:00Z")  # a clock that is ahead
+    source, _ = practice.send(early, late)
+    assert practice.row().started == "2026-11-25T08:00:00Z"
+    practice.change(source, status="entered-in-error")
+    assert practice.row().started == "2126-11-25T09:00:00Z"
+    with practice.books.view(practice.organization) as view:
+        exams, steps = rederiving.exams(practice.house, view)
+        assert exams == [practice.row()]
+        assert sorted(steps, key=lambda s: s.code) == sorted(view.step_keys(practice.exam), key=lambda s: s.code)
