@@ -7,10 +7,12 @@ from collections.abc import Callable
 from service.access.keyring import Bearer, Keyring
 from service.actions import (
     amend_report,
+    billing_check,
     decide_urgent,
     escalate_urgent,
     finish_exam,
     preliminary_report,
+    settle_exception,
     settle_step,
     tell_urgent,
     transact,
@@ -29,9 +31,11 @@ from service.fhir.reading import bundle
 from service.settings import Settings
 from service.store import SqlBooks
 
-WATCH_SECONDS = 20.0  # between two looks at the clock of urgent findings
+WATCH_SECONDS = 20.0  # between two looks at the clock of urgent findings, and into the exceptions of billing
 OPERATIONS = {
     "amend": amend_report.amend,
+    "billing-check": settle_exception.check_now,
+    "billing-settle": settle_exception.settle,
     "finish": finish_exam.finish,
     "preliminary": preliminary_report.preliminary,
     "settle": settle_step.settle,
@@ -80,14 +84,14 @@ def _posts(books: SqlBooks, state: str) -> int:
     return sum(count for _, _, found, count, _ in books.backlog() if found == state)
 
 
-def _watch(books: SqlBooks, catalogue: Catalogue, stop: threading.Event) -> None:
-    """Let the clock of urgent findings be written down in every organisation until stopped."""
+def _watch(watch: Callable[..., None], books: SqlBooks, catalogue: Catalogue, stop: threading.Event) -> None:
+    """Let one of the watches go on in every organisation until stopped."""
     house = House(books, Catalogues(catalogue, books.catalogue_text))
 
     def practices() -> list[str]:
         return [o.slug for o in books.organizations() if o.kind != "records"]
 
-    escalate_urgent.watch(house, practices, stop=stop, pause=WATCH_SECONDS)
+    watch(house, practices, stop=stop, pause=WATCH_SECONDS)
 
 
 def serve(
@@ -111,15 +115,15 @@ def serve(
     stop = threading.Event()
     times = {"pause": settings.courier_pause, "timeout": settings.courier_timeout}
     carrying = threading.Thread(target=courier, args=(books,), kwargs={"stop": stop, **times}) if courier else None
-    watching = threading.Thread(target=_watch, args=(books, catalogue, stop))
-    watching.start()
-    if carrying:
-        carrying.start()
+    watches = (escalate_urgent.watch, billing_check.watch)
+    beside = [threading.Thread(target=_watch, args=(one, books, catalogue, stop)) for one in watches]
+    beside += [carrying] if carrying else []
+    for one in beside:
+        one.start()
     try:
         listen(app, host=host, port=port)
     finally:
         stop.set()
-        watching.join()
-        if carrying:
-            carrying.join()
+        for one in beside:
+            one.join()
         books.close()

@@ -12,6 +12,7 @@ from service.exam.limits import Limit
 from service.exam.owed import PLANES
 from service.exam.urgent_state import FINDING_STATES, MESSAGE_STATES, METHODS
 from service.fhir import operations, uris
+from service.fhir.writing.billing_exception import TASKS as EXCEPTION
 from service.fhir.writing.invoice import KINDS as INVOICES
 from service.fhir.writing.observation import NOTES, SAID
 from service.fhir.writing.task import STATES
@@ -60,7 +61,9 @@ def own_codes(catalogue: Catalogue, prices: Iterable[Price]) -> Iterator[tuple[s
     yield uris.URGENT, "Urgent findings", _named({u.code: u.title for u in catalogue.urgent.values()})
     yield uris.URGENT_STATE, "States of an urgent finding", _named({**FINDING_STATES, **MESSAGE_STATES})
     yield uris.METHOD, "How somebody is told", _named(METHODS)
-    yield uris.TASK_CODE, "Kinds of task", _named(TASKS)
+    yield uris.TASK_CODE, "Kinds of task", _named({**TASKS, **EXCEPTION})
+    exceptions = {e.kind: e.title for e in catalogue.exceptions.values()}
+    yield uris.BILLING_EXCEPTION, "Exceptions of billing", _named(exceptions)
 
 
 def vocabulary(catalogue: Catalogue, name: str) -> Concepts:

@@ -21,6 +21,7 @@ from service.api import (
 from service.api.answers import Answer
 from service.api.ask import Ask
 from service.api.offers import EXAM, Offer
+from service.fhir.operations import CHECK
 from service.fhir.types import DEFINITIONS
 
 Answerer = Callable[[Ask], Answer]
@@ -52,7 +53,7 @@ _BY_OPERATION: Mapping[str, Answerer] = {
     "meta-add": meta.add,
     "meta-delete": meta.delete,
     "validate": operation.validate,
-    **{name: operation.exam(name) for name in EXAM},
+    **{name: operation.exam(name) for name in (*EXAM, CHECK.name)},
 }
 
 

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from service.api.types import READ_ONLY
-from service.fhir.operations import ALL
+from service.fhir.operations import ALL, CHECK
 from service.fhir.operations import EXAM as _EXAM
 from service.fhir.types import DIRECTORY
 
@@ -64,6 +64,9 @@ PLACES: Mapping[str, Mapping[str, Offer]] = {
     "/{type}/_history": {"GET": Offer("history-type", "s", never=READ_ONLY)},
     "/{type}/$validate": {"POST": _VALIDATE},
     "/{type}/$lastn": _looking("lastn", "s", "Observation"),
+    f"/{{type}}/${CHECK.name}": {
+        "POST": Offer("operation", "u", body="perhaps", writes=True, only=frozenset({"Task"}), operation=CHECK.name)
+    },
     "/{type}/{id}": {"GET": Offer("read", "r"), "PUT": _UPDATE, "PATCH": _PATCH, "DELETE": _DELETE},
     "/{type}/{id}/_history": {"GET": Offer("history-instance", "r", never=READ_ONLY)},
     "/{type}/{id}/_history/{version}": {"GET": Offer("vread", "r", never=READ_ONLY)},

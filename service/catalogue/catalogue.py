@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 
 from service.basics.money import Currency
+from service.billing.exceptions import ExceptionRule
 from service.billing.practice import Practice
 from service.billing.tariff import Price
 from service.exam.formulas import Computation, Formula
@@ -82,3 +83,4 @@ class Catalogue:
     repeatability: Mapping[tuple[str, str, str], Repeatability] = field(
         default_factory=dict
     )  # (species, structure or "", measure)
+    exceptions: Mapping[str, ExceptionRule] = field(default_factory=dict)  # what a bookkeeper must look at, by kind

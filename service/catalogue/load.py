@@ -11,6 +11,7 @@ from service.catalogue import (
     anatomy,
     codings,
     computations,
+    exceptions,
     formulas,
     limit_tables,
     limits,
@@ -109,6 +110,7 @@ def _money(sheets: Sheets) -> dict[str, Any]:
         "prices": trade.prices(sheets, currencies=currencies),
         "practices": trade.practices(sheets, currencies=currencies),
         "currencies": currencies,
+        "exceptions": exceptions.exceptions(sheets),
     }
 
 

@@ -41,3 +41,29 @@ def billing_close(
     current = opening.catalogue(opening.settings())
     with opening.books() as books:
         billing.close_month(books, current, organization.slug(organization_), month=month, by=by)
+
+
+@commands.command("exceptions")
+def billing_exceptions(
+    organization_: Organization,
+    settled: Annotated[bool, typer.Option("--settled", help="Those that were settled, with why and by whom.")] = False,
+    as_json: Annotated[bool, typer.Option("--json")] = False,
+) -> None:
+    """What was forgotten, is unclear or did not arrive; ends with 1 when anything is open."""
+    current = opening.catalogue(opening.settings())
+    with opening.books() as books:
+        slug = organization.slug(organization_)
+        billing.exceptions(books, current, slug, settled=settled, as_json=as_json)
+
+
+@commands.command("settle")
+def billing_settle(
+    organization_: Organization,
+    task: Annotated[str, typer.Argument(help="The exception's Task, as the list has it.")],
+    reason: Annotated[str, typer.Option("--reason", help="Why it is settled.")],
+    by: By,
+) -> None:
+    """Settle an exception; it is shown again only when its facts change."""
+    current = opening.catalogue(opening.settings())
+    with opening.books() as books:
+        billing.settle(books, current, organization.slug(organization_), task=task, reason=reason, by=by)

@@ -115,3 +115,7 @@ METHOD = f"{BASE}/CodeSystem/communication-method"  # voice, in-person, message
 X_TIER = f"{BASE}/StructureDefinition/urgency-tier"  # on Task: valuePositiveInt, 1 at once ... 3 days
 X_ESCALATE = f"{BASE}/StructureDefinition/escalates-at"  # on Task: valueInstant
 COMMUNICATION_CATEGORY = "http://terminology.hl7.org/CodeSystem/communication-category"
+
+# exceptions of billing
+BILLING_EXCEPTION = f"{BASE}/CodeSystem/billing-exception"
+BILLING_EXCEPTION_ID = f"{BASE}/billing-exception"  # identifier system: subject|kind|hash of the facts

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable, Iterator
 
 from service.basics.stored import Closed, Late, Stored
-from service.store.instants import instant, moment
+from service.store.instants import instant, micros_of, moment
 from service.store.page import Rows
 from service.store.rows import COLUMNS, stored
 from service.store.session import Row
@@ -14,10 +14,13 @@ _MARKS = (
     "SELECT low, high, row FROM mark WHERE key = ? AND low >= ? AND low < ? AND (low, high, row) > (?, ?, ?)"
     " ORDER BY low, high, row LIMIT ?"
 )
+_SINCE = (
+    f"SELECT {COLUMNS} FROM resource WHERE organization = ? AND type = ? AND (updated_us, row) > (?, ?)"
+    " ORDER BY updated_us, row LIMIT ?"
+)
 _CLOSED = "SELECT month, closed, by, totals FROM closed_month WHERE organization = ?"
 _LATE = (
     "SELECT id, destination, thread, event, state, made, due_us FROM post WHERE organization = ? AND destination = ?"
-    " AND state = ?"
 )
 
 
@@ -35,6 +38,17 @@ def dated(mine: Rows, marks: Callable[..., list[Row]], *, key: int, low: int, hi
             return
 
 
+def since(mine: Rows, type_: str, us: int) -> Iterator[Stored]:
+    """The resources of a type whose version is not older than an instant, the oldest first, deleted ones among them."""
+    after = (us - 1, 1 << 62)
+    while found := mine(_SINCE, type_, *after, _PART):
+        for one in map(stored, found):
+            after = (micros_of(one.updated), one.row)
+            yield one
+        if len(found) < _PART:
+            return
+
+
 def closed(mine: Rows) -> tuple[Closed, ...]:
     """The months whose books are closed, the earliest first."""
     return tuple(Closed(*row) for row in mine(f"{_CLOSED} ORDER BY month"))
@@ -45,13 +59,19 @@ def is_closed(mine: Rows, month: str) -> bool:
     return bool(mine(f"{_CLOSED} AND month = ?", month))
 
 
-def late(mine: Rows, destinations: Iterable[str], *, before: str) -> tuple[Late, ...]:
-    """The posts that were given up, and those that have waited since before an instant."""
+def late(mine: Rows, destinations: Iterable[str], *, since_us: int, since: str, before: str) -> tuple[Late, ...]:
+    """The posts that were given up since an instant, and those that wait, made from `since` to `before`."""
     found: list[Row] = []
     for name in destinations:
-        found += mine(f"{_LATE} ORDER BY row", name, "dead")
-        found += mine(f"{_LATE} AND made < ? ORDER BY row", name, "waiting", before)
+        found += mine(f"{_LATE} AND state = 'dead' AND due_us >= ? ORDER BY row", name, since_us)
+        found += mine(f"{_LATE} AND state = 'waiting' AND made >= ? AND made < ? ORDER BY row", name, since, before)
     return tuple(map(_late, found))
+
+
+def late_of(mine: Rows, destinations: Iterable[str], thread: str, *, before: str) -> tuple[Late, ...]:
+    """The posts of one thread that were given up, and those that have waited since before an instant."""
+    sql = f"{_LATE} AND thread = ? AND (state = 'dead' OR (state = 'waiting' AND made < ?)) ORDER BY row"
+    return tuple(_late(row) for name in destinations for row in mine(sql, name, thread, before))
 
 
 def _late(row: Row) -> Late:

@@ -7,6 +7,7 @@ from itertools import groupby
 from service.basics.query import AuditQuery, Page, Query, Span
 from service.basics.stored import Closed, Exam, Late, StepKey, Stored, Trace
 from service.store import audit, history, periods, search
+from service.store.instants import micros_of
 from service.store.page import Look
 from service.store.rows import COLUMNS, stored
 from service.store.session import Row, Session
@@ -149,6 +150,10 @@ class SqlView:
         """The resources whose mark of `key` begins in [low, high) microseconds, in order of time."""
         return periods.dated(self._mine, self._session.rows, key=key, low=low, high=high)
 
+    def since(self, type_: str, us: int) -> Iterator[Stored]:
+        """The resources of a type changed at an instant (microseconds) or later, the oldest first."""
+        return periods.since(self._mine, type_, us)
+
     def closed_months(self) -> tuple[Closed, ...]:
         """The months whose books are closed, the earliest first."""
         return periods.closed(self._mine)
@@ -157,10 +162,22 @@ class SqlView:
         """Whether the books of a month such as 2026-11 are closed."""
         return periods.is_closed(self._mine, month)
 
-    def late_posts(self, before: str) -> tuple[Late, ...]:
-        """The posts that were given up, and those that have waited since before an instant."""
-        names = [row[0] for row in self._mine("SELECT name FROM destination WHERE organization = ?")]
-        return periods.late(self._mine, names, before=before)
+    def late_posts(self, since: str, before: str) -> tuple[Late, ...]:
+        """The posts that were given up since an instant, and those that wait, made from `since` to `before`."""
+        when = micros_of(since)
+        return periods.late(self._mine, self._destinations(), since_us=when, since=since, before=before)
+
+    def late_posts_of(self, thread: str, before: str) -> tuple[Late, ...]:
+        """The posts of one thread that were given up, and those that have waited since before an instant."""
+        return periods.late_of(self._mine, self._destinations(), thread, before=before)
+
+    def seen_until(self, series: str) -> int:
+        """How far a series of looks has come, in microseconds; 0 when it has not begun."""
+        found = self._mine("SELECT value FROM counter WHERE organization = ? AND series = ?", series)
+        return int(found[0][0]) if found else 0
+
+    def _destinations(self) -> list[str]:
+        return [row[0] for row in self._mine("SELECT name FROM destination WHERE organization = ? ORDER BY name")]
 
     def unmapped(self) -> tuple[tuple[str, str, str, str, int], ...]:
         """Codes without a mapping: (what, system, code, display, times seen), the most frequent first."""

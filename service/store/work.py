@@ -120,14 +120,11 @@ class SqlWork(SqlView):
         made, due = instant(self.now), micros(self.now)
         promised = list(posts)
         lines = [(self.organization, p.id, p.destination, p.key, p.thread, p.event, made, due) for p in promised]
-        unknown = sorted({line[2] for line in lines} - self._destinations())
+        unknown = sorted({line[2] for line in lines} - set(self._destinations()))
         if unknown:
             raise Conflict(Fault("not-found", f"There is no destination named {', '.join(unknown)}."))
         self._session.many(_POST, lines)
         self._session.many(_POST_BODY, ((self.organization, p.id, p.body) for p in promised))
-
-    def _destinations(self) -> set[str]:
-        return {row[0] for row in self._mine("SELECT name FROM destination WHERE organization = ?")}
 
     def count_unmapped(self, seen: Iterable[tuple[str, str, str, str]]) -> None:
         """Count codes without a mapping: (what, system, code, display)."""

@@ -1,12 +1,13 @@
 """The operations that are offered: what each takes and gives, as facts for whoever declares them."""
 
 from service.fhir.operations.exam import EXAM as OF_EXAM
+from service.fhir.operations.exceptions import CHECK, SETTLE
 from service.fhir.operations.report import REPORT
 from service.fhir.operations.shape import Operation, Parameter
 from service.fhir.operations.standard import STANDARD
 from service.fhir.operations.urgent import URGENT
 
-EXAM = (*OF_EXAM, *URGENT)
-ALL = (*STANDARD, *EXAM, *REPORT)
+EXAM = (*OF_EXAM, *URGENT, SETTLE)
+ALL = (*STANDARD, *EXAM, *REPORT, CHECK)
 
-__all__ = ["ALL", "EXAM", "STANDARD", "Operation", "Parameter"]
+__all__ = ["ALL", "CHECK", "EXAM", "STANDARD", "Operation", "Parameter"]

@@ -34,7 +34,7 @@ def audit_event(line: Trace, *, organization: str, base: str) -> Json:
             "observer": _service(base),
             "type": [{"system": uris.SOURCE_TYPE, "code": "4", "display": "Application Server"}],
         },
-        "entity": [*_touched(line), _request(line.request)],
+        "entity": [*_touched(line), *([_request(line.request)] if line.request else [])],  # a clock asks without one
     }
 
 

@@ -1,0 +1,82 @@
+"""An exam as it is stored into what a bookkeeper must look at, and a charge that hangs on none."""
+
+from datetime import datetime, timedelta
+from typing import Any
+
+from service.actions.gathering import all_of
+from service.actions.ports import House, View
+from service.actions.practices import practice_of
+from service.actions.writing import decoded
+from service.basics.stored import Exam
+from service.billing.exceptions import ExamMoney, Found, exceptions, stray
+from service.billing.hours import start
+from service.fhir import exact, uris
+from service.fhir.reading.billing_exception import charge_seen
+
+Json = dict[str, Any]
+MONEYLESS = frozenset({"amended"})  # events of a post that tell no money
+LATE_KIND = "unacknowledged"
+
+
+def late_before(house: House, now: str) -> str:
+    """The instant before which a post must have been acknowledged."""
+    rule = house.catalogues.current.exceptions[LATE_KIND]
+    return exact.instant(datetime.fromisoformat(now) - timedelta(minutes=rule.minutes))
+
+
+def exceptions_of(house: House, view: View, exam: Exam, *, now: str) -> tuple[Found, ...]:
+    """All exceptions of an exam at an instant, from what is stored."""
+    charges = all_of(house, view, "ChargeItem", service=f"Procedure/{exam.procedure}")
+    late = view.late_posts_of(exam.id, late_before(house, now))
+    money = ExamMoney(
+        exam=exam.id,
+        state=exam.state,
+        animal=exam.animal,
+        invoice="" if exam.credit else exam.invoice,
+        charges=tuple(map(charge_seen, charges)),
+        twins=tuple(one.id for one in twins(house, view, exam) if _before(one, exam)),
+        late=tuple(one for one in late if one.event not in MONEYLESS),
+    )
+    return exceptions(money)
+
+
+def twins(house: House, view: View, exam: Exam) -> list[Exam]:
+    """The other exams of the animal on the same day of the practice and of the same scope that stand."""
+    if not exam.started:
+        return []
+    practice = practice_of(house, view)
+    day = start(practice, exam.started).day
+    tasks = all_of(house, view, "Task", patient=f"Patient/{exam.animal}", code=f"{uris.TASK_FULFIL}|fulfill")
+    others = [found for t in tasks if t["id"] != exam.id and (found := view.exam(t["id"])) is not None]
+    same = [o for o in others if o.state == "finished" and o.service == exam.service]
+    return [o for o in same if day is not None and start(practice, o.started).day == day]
+
+
+def _before(one: Exam, other: Exam) -> bool:
+    """Whether the exam is the earlier of the two: ids rise with the time of the order."""
+    return one.id < other.id
+
+
+def stray_charge(house: House, view: View, item: Json) -> Found | None:
+    """The exception of a charge that hangs on no exam; None when it hangs on one, or has ended."""
+    return None if exam_charged(house, view, item) else stray(charge_seen(item))
+
+
+def exam_charged(house: House, view: View, item: Json) -> Exam | None:
+    """The exam whose Procedure a ChargeItem charges for; None when there is none."""
+    for reference in item.get("service", []):
+        type_, _, id_ = str(reference.get("reference", "")).removeprefix(f"{house.base}/").partition("/")
+        stored = view.get(type_, id_) if type_ == "Procedure" else None
+        if stored is not None and not stored.deleted and (exam := exam_shown(view, decoded(stored))):
+            return exam
+    return None
+
+
+def exam_shown(view: View, resource: Json) -> Exam | None:
+    """The exam of the order that a resource is based on; None when there is none."""
+    for reference in resource.get("basedOn", []):
+        type_, _, id_ = str(reference.get("reference", "")).partition("/")
+        exam = view.exam_of_order(id_) if type_ == "ServiceRequest" else None
+        if exam is not None:
+            return exam
+    return None

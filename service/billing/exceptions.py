@@ -1,0 +1,157 @@
+"""What is known of an exam's money into what a bookkeeper must look at: nothing performed is forgotten in silence."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from hashlib import sha256
+
+from service.basics.stored import Late
+
+KINDS = (
+    "exam-without-charge",
+    "charge-without-exam",
+    "price-missing",
+    "payer-unclear",
+    "profile-missing",
+    "duplicate-suspected",
+    "refused",
+    "unacknowledged",
+    "changed-after-invoicing",
+)
+CHARGED = frozenset({"planned", "billable", "billed"})
+ENDED = frozenset({"cancelled", "withdrawn"})
+# how the reason begins why a charge is not invoiced, where it is not for want of a price
+BECAUSE: Mapping[str, str] = {"who pays": "payer-unclear", "billing profile": "profile-missing"}
+
+
+@dataclass(frozen=True, slots=True)
+class ExceptionRule:
+    """A kind of exception: what it is called, what to do about it, and after how many minutes it is one."""
+
+    kind: str
+    title: str
+    advice: str
+    minutes: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class ChargeSeen:
+    """A charge as it stands; why: the last thing noted on it."""
+
+    id: str
+    code: str
+    text: str
+    status: str
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ExamMoney:
+    """An exam with its charges. invoice: id of its invoice, "" when there is none or it was credited as a whole.
+
+    twins: ids of earlier exams of the same animal, day and scope that stand. late: its posts that did not arrive.
+    unlike: in words, what its records show otherwise than what was charged, looked for after an amendment only."""
+
+    exam: str
+    state: str
+    animal: str = ""
+    invoice: str = ""
+    charges: tuple[ChargeSeen, ...] = ()
+    twins: tuple[str, ...] = ()
+    late: tuple[Late, ...] = ()
+    unlike: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """One exception. subject: Type/id of what it is about; facts: what would have to change for it to be another."""
+
+    kind: str
+    subject: str
+    words: str
+    facts: tuple[str, ...]
+
+    @property
+    def identity(self) -> str:
+        """The same for the same facts, so that what was settled is not shown again."""
+        return f"{self.subject}|{self.kind}|{sha256(chr(31).join(self.facts).encode()).hexdigest()[:16]}"
+
+
+def exceptions(money: ExamMoney) -> tuple[Found, ...]:
+    """All exceptions of an exam."""
+    if money.state in ENDED:
+        return (*_ended(money), *_undelivered(money))
+    found = [*_undelivered(money)]
+    if money.state == "finished":
+        found += [*_forgotten(money), *_not_invoiced(money), *_twice(money), *_changed(money)]
+    return tuple(found)
+
+
+def stray(charge: ChargeSeen) -> Found | None:
+    """The exception of a charge that hangs on no exam; None when it has ended."""
+    if charge.status not in CHARGED:
+        return None
+    words = f"{charge.text} is {charge.status} and hangs on no exam."
+    return Found("charge-without-exam", f"ChargeItem/{charge.id}", words, (charge.status, "no exam"))
+
+
+def _ended(money: ExamMoney) -> Iterator[Found]:
+    for charge in money.charges:
+        if charge.status in CHARGED:
+            words = f"{charge.text} is {charge.status}, but the exam was {money.state}."
+            yield Found("charge-without-exam", f"ChargeItem/{charge.id}", words, (charge.status, money.state))
+
+
+def _forgotten(money: ExamMoney) -> Iterator[Found]:
+    standing = [c for c in money.charges if c.status in {"billable", "billed", "not-billable"}]
+    if not standing:
+        yield Found("exam-without-charge", f"Task/{money.exam}", "The exam is finished and charges nothing.", ("none",))
+
+
+def _not_invoiced(money: ExamMoney) -> Iterator[Found]:
+    waiting: dict[str, list[ChargeSeen]] = {}
+    for charge in money.charges:
+        if charge.status == "billable" and not money.invoice:
+            waiting.setdefault(_because(charge.why), []).append(charge)
+    for kind, charges in waiting.items():
+        if kind == "price-missing":
+            for one in charges:
+                yield Found(kind, f"ChargeItem/{one.id}", f"{one.text}: {_said(one)}", (one.why,))
+        else:
+            names = ", ".join(c.text for c in charges)
+            facts = tuple(sorted(c.id for c in charges))
+            yield Found(kind, f"Task/{money.exam}", f"{names}: {_said(charges[0])}", facts)
+
+
+def _because(why: str) -> str:
+    return next((kind for words, kind in BECAUSE.items() if words in why), "price-missing")
+
+
+def _said(charge: ChargeSeen) -> str:
+    return charge.why.removeprefix("Not invoiced.").strip() or "it is billable and on no invoice."
+
+
+def _twice(money: ExamMoney) -> Iterator[Found]:
+    if money.twins and any(c.status in {"billable", "billed"} for c in money.charges):
+        others = ", ".join(f"Task/{one}" for one in money.twins)
+        words = f"The animal had an exam of the same scope on the same day: {others}."
+        yield Found("duplicate-suspected", f"Task/{money.exam}", words, tuple(sorted(money.twins)))
+
+
+def _changed(money: ExamMoney) -> Iterator[Found]:
+    if not money.invoice:
+        return
+    beyond = [c for c in money.charges if c.status == "billable"]
+    words = [f"{c.text} is billable and not on the invoice" for c in beyond] + list(money.unlike)
+    if words:
+        facts = (money.invoice, *sorted(c.id for c in beyond), *money.unlike)
+        yield Found("changed-after-invoicing", f"Invoice/{money.invoice}", f"{'; '.join(words)}.", facts)
+
+
+def _undelivered(money: ExamMoney) -> Iterator[Found]:
+    for post in money.late:
+        if post.state == "dead":
+            words = f"{post.destination} refused what was sent of the exam ({post.event}), {post.since}."
+            yield Found("refused", f"Task/{money.exam}", words, (post.id, post.since))
+        else:
+            words = f"{post.destination} has not acknowledged what was sent of the exam ({post.event}) at {post.made}."
+            yield Found("unacknowledged", f"Task/{money.exam}", words, (post.id, post.made))
