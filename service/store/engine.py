@@ -15,6 +15,7 @@ _POOL = {"pool_size": 8, "max_overflow": 56, "pool_timeout": 10}
 _POSTGRES_OPTIONS = (
     "-c timezone=UTC -c statement_timeout=30000 -c lock_timeout=10000 -c idle_in_transaction_session_timeout=60000"
 )
+_OLDEST = 130_000
 _MUST_BE_ON = ("fsync", "synchronous_commit", "full_page_writes")
 
 
@@ -60,6 +61,8 @@ def _check_postgres(engine: Engine) -> None:
     with engine.connect() as connection:
         raw: Any = connection.connection.driver_connection
         off = [name for name in _MUST_BE_ON if raw.execute(f"SHOW {name}").fetchone()[0] == "off"]
+        if raw.info.server_version < _OLDEST:
+            raise Unusable(f"PostgreSQL: version {_OLDEST // 10_000} or later is needed; page links hold its snapshots.")
         if raw.info.parameter_status("server_encoding") != "UTF8":
             raise Unusable("PostgreSQL: the database must be encoded in UTF8.")
     if off:
