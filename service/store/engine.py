@@ -62,7 +62,7 @@ def _check_postgres(engine: Engine) -> None:
         raw: Any = connection.connection.driver_connection
         off = [name for name in _MUST_BE_ON if raw.execute(f"SHOW {name}").fetchone()[0] == "off"]
         if raw.info.server_version < _OLDEST:
-            raise Unusable(f"PostgreSQL: version {_OLDEST // 10_000} or later is needed; page links hold its snapshots.")
+            raise Unusable(f"PostgreSQL: version {_OLDEST // 10_000} or later is needed: page links hold snapshots.")
         if raw.info.parameter_status("server_encoding") != "UTF8":
             raise Unusable("PostgreSQL: the database must be encoded in UTF8.")
     if off:
