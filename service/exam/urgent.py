@@ -1,11 +1,13 @@
 """Facts of one exam into the urgent findings that they suggest; a person decides each of them."""
 
+import operator
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
 LESION_KIND = "lesion:kind"  # the item of what kind the record of a focal lesion says it is of
+SIGNS = {"<": operator.lt, "<=": operator.le, ">": operator.gt, ">=": operator.ge}
 Units = Mapping[tuple[str, str], Decimal]
 
 
@@ -83,11 +85,14 @@ def suggested(
 ) -> dict[str, tuple[Fact, ...]]:
     """The codes of the urgent findings that the facts suggest, each with the facts it rests on."""
     found: dict[str, tuple[Fact, ...]] = {}
+    by_item: dict[str, list[Fact]] = {}
+    for fact in facts:
+        by_item.setdefault(fact.item, []).append(fact)
     for rule in rules:
         resting: dict[tuple[str, str], Fact] = {}
         for trigger in rule.triggers:
             if species in trigger.species and species in rule.species:
-                resting |= {(f.source, f.words): f for f in _because(trigger, facts, units)}
+                resting |= {(f.source, f.words): f for f in _because(trigger, by_item, units)}
         if resting:
             found[rule.code] = tuple(resting.values())
     return found
@@ -99,11 +104,11 @@ def touched(rules: Iterable[UrgentRule]) -> frozenset[tuple[str, str]]:
     return frozenset((s, i) for t in tests for s in t.structures for i in t.items)
 
 
-def _because(trigger: Trigger, facts: Sequence[Fact], units: Units) -> list[Fact]:
+def _because(trigger: Trigger, facts: Mapping[str, Sequence[Fact]], units: Units) -> list[Fact]:
     """The facts that fulfil all conditions of a trigger; none when one is not fulfilled."""
     because: list[Fact] = []
     for test in trigger.tests:
-        near = [f for f in facts if f.structure in test.structures and f.item in test.items]
+        near = [f for item in test.items for f in facts.get(item, ()) if f.structure in test.structures]
         if test.sign == "!=":
             if near and not any(f.value not in test.values for f in near):
                 return []
@@ -125,12 +130,4 @@ def _holds(test: Condition, fact: Fact, units: Units) -> bool:
     if test.sign == "=":
         return fact.value in test.values
     factor = Decimal(1) if fact.unit == test.unit else units.get((test.unit, fact.unit))
-    if fact.quantity is None or factor is None:
-        return False
-    value = fact.quantity * factor
-    return {
-        "<": value < test.limit,
-        "<=": value <= test.limit,
-        ">": value > test.limit,
-        ">=": value >= test.limit,
-    }[test.sign]
+    return fact.quantity is not None and factor is not None and SIGNS[test.sign](fact.quantity * factor, test.limit)
