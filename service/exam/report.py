@@ -16,7 +16,7 @@ from service.exam.report_closing import (
 )
 from service.exam.report_facts import Edition, Preparation, Replaced, ReportFacts
 from service.exam.report_findings import findings_section
-from service.exam.report_limits import limits_section
+from service.exam.report_limits import limits_section, not_examined
 from service.exam.report_opening import identity_section, preparation_section, question_section
 from service.exam.report_parts import Line, Measurement, Report, Rules, Section, Statement
 from service.exam.report_step import Ended
@@ -42,6 +42,10 @@ __all__ = [
 ]
 
 NAMED_IN_BRIEF = 6
+TITLES = {
+    **dict.fromkeys(("registered", "partial", "preliminary"), "Preliminary report"),
+    "entered-in-error": "Withdrawn report",
+}
 WRITERS: dict[str, Callable[..., Section]] = {
     "identity": identity_section,
     "question": question_section,
@@ -72,7 +76,7 @@ def compose(facts: ReportFacts, rules: Rules) -> Report:
     found = findings_section(facts, rules, title=dict(rules.sections).get("findings", ""), ended=ended)
     sections = tuple(_section(k, facts, rules=rules, title=t, ended=ended, findings=found) for k, t in rules.sections)
     return Report(
-        title=f"Report: {words.lower(facts.service.title)}",
+        title=f"{TITLES.get(facts.edition.status, 'Report')}: {words.lower(facts.service.title)}",
         status_words=status_words(facts),
         notices=(*urgent_notices(facts, rules), *notices(facts)),
         brief=_brief(facts, sorted_out),
@@ -125,7 +129,7 @@ def _animal(facts: ReportFacts) -> str:
 def _brief(facts: ReportFacts, sorted_out: Unseen) -> tuple[str, ...]:
     """The limits in a line each, for whoever reads no further than the conclusion."""
     pairs = (
-        ("Not examined", sorted_out.left),
+        (not_examined(facts), sorted_out.left),
         ("Looked for, not seen", sorted_out.sought),
         ("Not found, without an operation on record", sorted_out.missing),
         ("Seen in part only", sorted_out.part),

@@ -3,7 +3,7 @@
 from service.exam import report_verdict
 from service.exam import report_words as words
 from service.exam.report_facts import ReportFacts
-from service.exam.report_findings import operation, reason
+from service.exam.report_findings import UNFINISHED, operation, reason
 from service.exam.report_parts import Rules, Section, Statement
 from service.exam.report_phrases import say
 from service.exam.report_step import Ended, recorded
@@ -17,7 +17,7 @@ def limits_section(facts: ReportFacts, rules: Rules, *, title: str, ended: Ended
     sorted_out = unseen(ended, rules)
     told = [
         *_stopped(facts, rules),
-        *_grouped("Not examined", sorted_out.left, rules=rules),
+        *_grouped(not_examined(facts), sorted_out.left, rules=rules),
         *_grouped("Looked for, not seen", sorted_out.sought, rules=rules),
         *_listed("Not found, without an operation on record", titles(sorted_out.missing), kind="unseen"),
         *_grouped("Seen in part only", sorted_out.part, rules=rules, kind="part"),
@@ -31,6 +31,11 @@ def limits_section(facts: ReportFacts, rules: Rules, *, title: str, ended: Ended
     compared = [] if facts.comparison or facts.trends else [Statement(say(rules.phrases, "no-comparison"))]
     judged = report_verdict.explained(findings, rules, species=facts.animal.species)
     return Section("limits", title, (*_complete(ended, sorted_out, rules), *told, *judged, *compared))
+
+
+def not_examined(facts: ReportFacts) -> str:
+    """What structures are called that nobody looked at: of an open exam it may still come."""
+    return "Not examined so far" if facts.edition.status in UNFINISHED else "Not examined"
 
 
 def _complete(ended: Ended, sorted_out: Unseen, rules: Rules) -> list[Statement]:

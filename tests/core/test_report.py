@@ -145,6 +145,15 @@ def test_an_owed_step_on_which_nothing_was_entered_is_never_normal() -> None:
     assert compose(facts, ROWS).brief == ("Not examined: Spleen.",)
 
 
+def test_a_preliminary_report_says_what_was_not_examined_so_far() -> None:
+    facts = replace(with_steps(step("spleen", "Spleen")), edition=Edition("preliminary"))
+    report = compose(facts, ROWS)
+    assert report.title.startswith("Preliminary report: ")
+    assert report.brief == ("Not examined so far: Spleen.",)
+    assert "Spleen: Nothing is recorded so far." in told(facts, "findings")
+    assert "Not examined so far: Spleen. Reason: nothing was recorded." in told(facts, "limits")
+
+
 def test_a_step_put_off_and_forgotten_was_not_examined() -> None:
     facts = with_steps(step("spleen", "Spleen", entry("disposition:deferred", note="left flank")))
     assert "not looked at again: not examined" in told(facts, "findings")
