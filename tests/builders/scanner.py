@@ -7,10 +7,11 @@ from typing import Any
 from service.exam.protocol import rule_of
 from service.exam.rules import Attribute, StepRule
 from service.fhir import uris
-from tests.builders.survey import finding, image, mappings, measurement, owed
+from tests.builders.survey import coded, finding, image, mappings, measurement, owed
 
 Json = dict[str, Any]
 AT = "2026-11-25T10:00:00Z"  # a Wednesday, within the opening hours of the demo practice
+LESION = ("kind.nodule", "edge.sharp", "echogenicity.hypoechoic", "vascularity.none", "artefact.none")
 
 
 class Scanner:
@@ -43,6 +44,27 @@ class Scanner:
         """A finding by attribute and value of the structure's own vocabulary."""
         word = f"{mappings().structures[structure].vocabulary}.{attribute}.{value}"
         return self.about(finding(structure, word, at=self.at))
+
+    def lesion(self, structure: str, *, place: str = "near the caudal margin") -> Json:
+        """The whole record of one focal lesion."""
+        sizes = (("lesion-length", "12.0"), ("lesion-width", "10.5"), ("lesion-height", "9.0"))
+        parts: list[Json] = [{"code": coded(uris.ATTRIBUTE, "place"), "valueString": place}]
+        for key, value in sizes:
+            quantity = {"value": Decimal(value), "unit": "mm", "system": uris.UCUM, "code": "mm"}
+            parts.append({"code": coded(uris.MEASURE, key), "valueQuantity": quantity})
+        for word in LESION:
+            value = coded(uris.FINDING, f"focal_lesion.{word}")
+            parts.append({"code": coded(uris.ATTRIBUTE, word.partition(".")[0]), "valueCodeableConcept": value})
+        return self.about(
+            {
+                "resourceType": "Observation",
+                "status": "final",
+                "code": coded(uris.ATTRIBUTE, "focal-lesion"),
+                "bodySite": coded(uris.STRUCTURE, structure),
+                "effectiveDateTime": self.at,
+                "component": parts,
+            }
+        )
 
     def shown(self, structure: str, plane: str, **more: Any) -> Json:
         """A still image, or a clip."""

@@ -25,8 +25,8 @@ MEASUREMENT = f"{uris.BASE}/StructureDefinition/measurement"
 def test_there_is_one_for_each_thing_of_the_trade() -> None:
     names = {profile.name for profile in profiles.PROFILES.values()}
     assert names == {
-        "animal", "order", "exam-task", "step-task", "measurement", "finding", "not-seen", "report", "charge",
-        "invoice", "urgent-finding", "urgent-communication", "urgent-notice",
+        "animal", "order", "exam-task", "step-task", "measurement", "finding", "focal-lesion", "lesion", "not-seen",
+        "report", "charge", "invoice", "urgent-finding", "urgent-communication", "urgent-notice",
     }  # fmt: skip
 
 

@@ -9,10 +9,11 @@ from pathlib import Path
 from service.catalogue.files import read_folder
 from service.catalogue.load import load
 from service.exam.act import Act
+from service.exam.animal import Animal
 from service.exam.entries import items
 from service.exam.noted import asked
 from service.exam.owed import owed
-from service.exam.protocol import rule_of
+from service.exam.protocol import rule_of, steps_for
 from service.exam.settle import decide
 from service.exam.survey import Entry, Step
 from service.exam.survey_state import note, retract, settle_elsewhere, state
@@ -56,6 +57,25 @@ def tables() -> Iterator[Table]:
 
 def _cells(line: str) -> list[str]:
     return [c.strip().strip("`") for c in line.strip().strip("|").split("|")]
+
+
+def surveyed(said: str) -> dict[str, str]:
+    """The requirement of each step that an animal in words ("dog male intact testes=1") is asked for."""
+    words = said.split()
+    testes = next((int(w.partition("=")[2]) for w in words if w.startswith("testes=")), None)
+    animal = Animal(
+        id="1",
+        species=words[0],
+        sex=next((w for w in words if w in {"male", "female"}), ""),
+        neutered={"neutered": True, "intact": False}.get(next((w for w in words if w in {"neutered", "intact"}), "")),
+        scrotal_testes=testes,
+        pregnant=True if "pregnant" in words else None,
+        uterus=True if "uterus-left" in words else None,
+        in_heat=True if "in-heat" in words else None,
+    )
+    catalogue = MAPPINGS()
+    rules = steps_for(catalogue.protocols[animal.species], animal, catalogue.services["full"])
+    return {rule.code: rule.requirement for rule in rules}
 
 
 class Play:

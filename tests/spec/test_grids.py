@@ -2,9 +2,10 @@
 
 import pytest
 
-from tests.spec.grid import Play, Table, tables
+from tests.spec.grid import Play, Table, surveyed, tables
 
-TABLES = list(tables())
+TABLES = [t for t in tables() if t.header[0] != "animal"]
+ANIMALS = [t for t in tables() if t.header[0] == "animal"]
 
 
 def test_there_are_grids() -> None:
@@ -21,6 +22,12 @@ def test_grid(table: Table) -> None:
         drawn.append([said, *cells])
         shown.append([said, *(_shown(play, table, column, cell, refused) for column, cell in _pairs(table, cells))])
     assert shown == drawn
+
+
+@pytest.mark.parametrize("table", ANIMALS, ids=lambda t: f"{t.file}: {t.title}")
+def test_steps_of_an_animal(table: Table) -> None:
+    shown = [[said, *(surveyed(said).get(code, "-") for code in table.header[1:])] for said, *_ in table.rows]
+    assert shown == table.rows
 
 
 def _pairs(table: Table, cells: list[str]) -> list[tuple[str, str]]:

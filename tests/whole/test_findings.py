@@ -1,44 +1,9 @@
 """An invented dog with one testis in the scrotum, a spleen removed and a lesion in its liver, over HTTP."""
 
-from decimal import Decimal
-
 from service.fhir import exact, uris
 from tests.builders import orders
 from tests.builders.orders import concept, entry, transaction
-from tests.whole.telling import Desk, Exam, Json, coded, decoded, refusal, taken
-
-WHOLE = ("kind.nodule", "edge.sharp", "echogenicity.hypoechoic", "vascularity.none", "artefact.none")
-
-
-def lesion(exam: Exam, structure: str, *, length: str = "12.0", **more: object) -> Json:
-    """The whole record of one focal lesion."""
-    diameters = [
-        {
-            "code": concept(uris.MEASURE, f"lesion-{key}"),
-            "valueQuantity": {"value": Decimal(value), "unit": "mm", "system": uris.UCUM, "code": "mm"},
-        }
-        for key, value in (("length", length), ("width", "10.5"), ("height", "9.0"))
-    ]
-    words = [
-        {
-            "code": concept(uris.ATTRIBUTE, word.partition(".")[0]),
-            "valueCodeableConcept": concept(uris.FINDING, f"focal_lesion.{word}"),
-        }
-        for word in WHOLE
-    ]
-    place = {"code": concept(uris.ATTRIBUTE, "place"), "valueString": "near the caudal margin"}
-    return exam.scanner.about(
-        {
-            "resourceType": "Observation",
-            "status": "final",
-            "code": concept(uris.ATTRIBUTE, "focal-lesion"),
-            "bodySite": concept(uris.STRUCTURE, structure),
-            "effectiveDateTime": exam.scanner.at,
-            "component": [place, *diameters, *words],
-            "note": [{"text": "Not there a year ago, by the owner."}],
-            **more,
-        }
-    )
+from tests.whole.telling import Desk, Exam, coded, decoded, refusal, taken
 
 
 def test_a_dog_with_one_testis_and_no_spleen_from_order_to_report(desk: Desk) -> None:
@@ -51,7 +16,7 @@ def test_a_dog_with_one_testis_and_no_spleen_from_order_to_report(desk: Desk) ->
         taken(desk.settle(exam, step, disposition="absent-surgical"))
     taken(desk.note(exam.scanner.found("liver_left", "focal-lesions", "single")))
     assert "lesion" in desk.owed(exam)["liver_left"]
-    record = decoded(taken(desk.note(lesion(exam, "liver_left"))))
+    record = decoded(taken(desk.note(exam.scanner.lesion("liver_left"))))
     assert not [i for i in desk.owed(exam)["liver_left"] if i.startswith("lesion")]
     desk.survey(exam)
     assert desk.owed(exam) == {}
@@ -75,7 +40,7 @@ def test_a_finding_outside_its_vocabulary_is_told_with_what_can_be_said(desk: De
     ((where, words),) = refusal(desk.note(strange), 422)
     assert where == "Observation.value.ofType(CodeableConcept)"
     assert "spleen.size.large-mild (Mildly enlarged)" in words
-    wrong = lesion(exam, "liver_left")
+    wrong = exam.scanner.lesion("liver_left")
     wrong["component"][4]["valueCodeableConcept"] = concept(uris.FINDING, "focal_lesion.kind.blob")
     ((where, words),) = refusal(desk.note(wrong), 422)
     assert where == "Observation.component[4].value.ofType(CodeableConcept)"

@@ -10,6 +10,7 @@ from tests.whole.telling import OURS, Desk, taken
 def test_what_the_service_writes_keeps_to_its_profiles(desk: Desk) -> None:
     exam = desk.place(service="fluid-check")
     taken(desk.note(exam.scanner.measured("urinary_bladder", "wall-thickness", "1.4", plane="long")))
+    taken(desk.note(exam.scanner.lesion("urinary_bladder")))
     step = next(code for code in desk.steps(exam, status="ready") if code != "urinary_bladder")
     taken(desk.settle(exam, step, disposition="not-seen", reason="gas", performer="Dr R. Ferrer"))
     taken(desk.operate(exam.id, "urgent", finding="free-gas", by="Examiner"))
@@ -22,7 +23,7 @@ def test_what_the_service_writes_keeps_to_its_profiles(desk: Desk) -> None:
         )
     )
     kept: Counter[str] = Counter()
-    for type_ in (*OURS, "Communication", "Patient", "ServiceRequest"):
+    for type_ in (*OURS, "BodyStructure", "Communication", "Patient", "ServiceRequest"):
         for resource in desk.search(type_):
             assert validate.check(resource) == []
             for url in profiles.known_by_sign(resource) or [f"{uris.BASE}/StructureDefinition/order"] * (

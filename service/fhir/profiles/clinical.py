@@ -57,6 +57,7 @@ CLINICAL: tuple[Profile, ...] = (
             Rule("for", "the animal", 1, targets=("Patient",), served=True),
             Rule("input", "what is still owed", served=True),
             Rule("output", "what was entered, each with when and by whom", served=True),
+            Rule("note", "what to think of, given what was found", served=True),
         ),
     ),
     Profile(
@@ -89,6 +90,26 @@ CLINICAL: tuple[Profile, ...] = (
             Rule("code", "the attribute", 1, pattern=coded(uris.ATTRIBUTE)),
             Rule("bodySite", "a finding or measurement says where: bodySite is needed", 1),
             Rule("extension:plane", "the plane of section", 0, "1", url=uris.X_PLANE),
+        ),
+    ),
+    Profile(
+        "focal-lesion", "Observation", "Focal lesion", "The record of one focal lesion; components hold its parts.",
+        (("code.coding", {"system": uris.ATTRIBUTE, "code": "focal-lesion"}),),
+        (
+            Rule("code", "that a focal lesion is recorded", 1, pattern=coded(uris.ATTRIBUTE, "focal-lesion")),
+            Rule("bodySite", "the structure in which it lies", 1),
+            Rule("focus", "the lesion as it is known in all exams", 0, targets=("BodyStructure",)),
+            Rule("extension:lesion-number", "its number", 0, "1", url=uris.X_LESION),
+            Rule("component", "place, three diameters, kind, edge, echogenicity, vascularity, artefact"),
+        ),
+    ),
+    Profile(
+        "lesion", "BodyStructure", "Lesion", "One focal lesion of one animal; kept by the server.",
+        (("identifier", {"system": uris.LESION}),),
+        (
+            Rule("identifier", "our identifier, and the lesion's number", 2, served=True),
+            Rule("location", "the structure in which it lies", 1, served=True),
+            Rule("patient", "the animal", 1, targets=("Patient",), served=True),
         ),
     ),
     Profile(
