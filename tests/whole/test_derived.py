@@ -188,6 +188,17 @@ def test_four_sites_without_fluid_settle_the_score(desk: Desk) -> None:
     assert "measure:fluid-score" not in desk.owed(exam)["peritoneum"]
 
 
+def test_no_fluid_as_expected_is_a_score_of_nothing_until_it_is_taken_back(desk: Desk) -> None:
+    exam = desk.place()
+    taken(desk.settle(exam, "", station=10, performer="Examiner"))
+    (score,) = computed(desk, exam, "AFS")
+    assert shown(score) == "0.0"
+    assert len(sources(score)) == 4
+    taken(desk.settle(exam, "", station=10, retract=True, performer="Examiner"))
+    assert computed(desk, exam, "AFS") == []
+    assert desk.get(f"Observation/{score['id']}")["status"] == "entered-in-error"
+
+
 def test_what_was_computed_is_in_the_finished_report(desk: Desk) -> None:
     exam = desk.place()
     desk.survey(exam)
@@ -232,7 +243,10 @@ def test_the_report_compares_with_the_animals_earlier_exam(desk: Desk) -> None:
     first = desk.place(orders.bundle(orders.patient(chip)), at="2026-05-12T10:00:00Z")
     taken(desk.note(first.scanner.measured("adrenal_left", "caudal-pole-thickness", "6.4")))
     taken(desk.note(first.scanner.measured("kidney_left", LENGTH, "60.0")))
-    desk.finish(first, remaining="time-limited", detail="a recheck is booked")
+    before = desk.finish(first, remaining="time-limited", detail="a recheck is booked")
+    alone = desk.get(before["report"])["text"]["div"]
+    assert "No earlier examination was compared" in alone
+    assert "luminal diameter of the abdominal aorta was not measured" in alone
     second = desk.place(orders.bundle(orders.patient(chip)))
     assert second.animal == first.animal
     taken(desk.note(second.scanner.measured("adrenal_left", "caudal-pole-thickness", "7.1")))
