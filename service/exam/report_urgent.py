@@ -23,9 +23,13 @@ def urgent_notices(facts: ReportFacts, rules: Rules) -> tuple[str, ...]:
     if facts.edition.status == "entered-in-error":
         return ()
     waiting = [one for one in facts.urgent_records if one.message_state and one.open]
-    return tuple(
-        _say(rules, "urgent-notice", soon=_soon(rules, one), finding=words.lower(_line(one.title))) for one in waiting
-    )
+    return tuple(_say(rules, "urgent-notice", soon=_soon(rules, one), finding=_found(one)) for one in waiting)
+
+
+def _found(record: UrgentRecord) -> str:
+    """What was found, as it was recorded; what the finding is called where a person raised it."""
+    recorded = [words.lower(_line(one)) for one in record.because]
+    return words.series(recorded, mark=";") or words.lower(_line(record.title))
 
 
 def _statement(record: UrgentRecord, facts: ReportFacts, rules: Rules) -> Statement:

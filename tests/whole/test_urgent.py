@@ -235,8 +235,15 @@ def test_a_corrected_measurement_can_suggest_one_after_the_report(desk: Desk) ->
     desk.finish(exam)
     right = desk.get(f"Observation/{source['id']}")
     right["valueQuantity"]["value"] = exact.decode(b"13.0")
+    word = only(
+        o
+        for o in desk.search("Observation", code=f"{uris.ATTRIBUTE}|pelvis")
+        if o["bodySite"]["coding"][0]["code"] == "kidney_left"
+    )
+    word["valueCodeableConcept"]["coding"][0]["code"] = "kidney.pelvis.marked"  # a word agrees with what was measured
     said = {"status": "corrected", "reason": "A slip of the decimal point.", "by": "Dr I. Reader", "major": True}
-    report = result(taken(desk.operate(exam.id, "amend", **said, observation=right)))["report"]
+    right_ones = [right, word]
+    report = result(taken(desk.operate(exam.id, "amend", **said, observation=right_ones)))["report"]
     words = text_of(desk.get(report))
     assert "Left kidney: width of the renal pelvis, short axis 13.0 mm." in words
     assert "Nobody had decided it when this report was issued." in words
@@ -251,7 +258,7 @@ def test_a_report_says_above_all_else_what_nobody_has_received(desk: Desk, exam:
     report = desk.get(desk.finish(exam)["report"])
     for form in ("text/plain", "text/html"):
         words = text_of(report, form)
-        told = words.index("Urgent, to be told at once: free abdominal gas without recent surgery.")
+        told = words.index("Urgent, to be told at once: peritoneal space: free gas.")
         assert told < words.index("No abnormality seen.")
     assert "This alert does not replace a phone call" in text_of(report)
 
