@@ -20,6 +20,8 @@ from service.store.sql import Sql, all_of, bounds, places
 _RESOURCE = ", ".join(f"r.{name}" for name in COLUMNS.split(", "))
 _WIDTH = len(COLUMNS.split(", "))
 _HANDFUL = 2000  # marks looked at together
+Stated = tuple[Sql, Sql]
+"""FROM ... WHERE of `resource r`, and the conditions that come after it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,9 +32,17 @@ class Part:
     total: int | None = None
 
 
-def part(look: Look, query: Query, *, then: Moment, after: Place | None) -> Part:
+def stated(look: Look, query: Query) -> Stated:
+    """Where a query's statements begin and what they hold rows against."""
+    start, checks = driven(look, query.criteria)
+    return start, all_of(
+        [Sql("r.type = ? AND NOT r.deleted", (query.type,)), *(check(c) for c in checks if not reads(c))]
+    )
+
+
+def part(look: Look, query: Query, stated: Stated, *, then: Moment, after: Place | None) -> Part:
     """The matches after a place as they were at a moment (without a place: as they are)."""
-    start, where = _statement(look, query)
+    start, where = stated
     old: list[Item] = []
     if after is not None and query.index is not None:
         where = all_of([where, then.there()])
@@ -46,32 +56,25 @@ def part(look: Look, query: Query, *, then: Moment, after: Place | None) -> Part
     return Part([*found, *_later(query, old, after)], len(found) if whole else None)
 
 
-def total(look: Look, query: Query) -> int:
+def total(look: Look, query: Query, stated: Stated) -> int:
     """How many match."""
-    start, where = _statement(look, query)
+    start, where = stated
     if is_read(query):
         return len(read(look, query, Sql(f"{start.text} AND {where.text}", (*start.params, *where.params))))
     sql = f"SELECT count(*) FROM {start.text} AND {where.text}"
     return int(look.rows(sql, *start.params, *where.params)[0][0])
 
 
-def cheap_total(look: Look, query: Query) -> int | None:
+def cheap_total(look: Look, query: Query, stated: Stated) -> int | None:
     """The same where it costs no more than a page; None where it would."""
-    start, where = _statement(look, query)
+    start, where = stated
     if not is_walk(start) or any(isinstance(one, Ids) for one in query.criteria):
-        return total(look, query)
+        return total(look, query, stated)
     if query.criteria:
         return None
     sql = f"SELECT count(*) FROM (SELECT 1 FROM {start.text} AND {where.text} LIMIT ?) few"
     found = int(look.rows(sql, *where.params, FEW + 1)[0][0])
     return found if found <= FEW else None
-
-
-def _statement(look: Look, query: Query) -> tuple[Sql, Sql]:
-    start, checks = driven(look, query.criteria)
-    return start, all_of(
-        [Sql("r.type = ? AND NOT r.deleted", (query.type,)), *(check(c) for c in checks if not reads(c))]
-    )
 
 
 def _later(query: Query, items: list[Item], after: Place | None) -> list[Item]:

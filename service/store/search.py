@@ -7,7 +7,7 @@ from typing import Any
 from service.basics.query import Page, Query
 from service.basics.stored import Stored
 from service.store import listing, moment, ordering, position
-from service.store.listing import Part
+from service.store.listing import Part, Stated
 from service.store.moment import Moment
 from service.store.ordering import Place
 from service.store.page import Look
@@ -23,13 +23,14 @@ _KINDS: dict[str, tuple[type, ...]] = {"updated": (int,), "id": (str,), "low": (
 def page(look: Look, query: Query) -> Page:
     """One page, as everything was at the first one; Invalid for a position that is not ours, Gone for a stale one."""
     queries = [_resolved(look, one) for one in (query, *query.also)]
+    wanted = [(one, listing.stated(look, one)) for one in queries]
     if query.summary == "count" or query.count == 0:
-        return Page((), sum(listing.total(look, one) for one in queries))
+        return Page((), sum(listing.total(look, one, stated) for one, stated in wanted))
     then, known, after = _place(look, query)
-    parts = [listing.part(look, replace(q, count=query.count), then=then, after=after) for q in queries]
+    parts = [listing.part(look, replace(q, count=query.count), s, then=then, after=after) for q, s in wanted]
     items = sorted((item for part in parts for item in part.items), key=_key(query))
     shown, more = items[: query.count], len(items) > query.count
-    total = known if after else _total(look, query, queries=queries, parts=parts)
+    total = known if after else _total(look, query, wanted=wanted, parts=parts)
     end = position.pack((*then.pack(), total, *shown[-1].place)) if more else ""
     return Page(_versions(look, shown), total, end)
 
@@ -59,15 +60,14 @@ def _place(look: Look, query: Query) -> tuple[Moment, int | None, Place | None]:
     return moment.unpack(as_of, saw, postgres=look.postgres), total, (*levels, row)
 
 
-def _total(look: Look, query: Query, *, queries: list[Query], parts: list[Part]) -> int | None:
+def _total(look: Look, query: Query, *, wanted: list[tuple[Query, Stated]], parts: list[Part]) -> int | None:
     """How many match in all: always when asked for, never when not wanted, else when it is cheap to say."""
     if query.total == "none":
         return None
+    count = listing.total if query.total == "accurate" else listing.cheap_total
     found = 0
-    for one, part in zip(queries, parts, strict=True):
-        known = part.total
-        if known is None:
-            known = listing.total(look, one) if query.total == "accurate" else listing.cheap_total(look, one)
+    for (one, stated), part in zip(wanted, parts, strict=True):
+        known = count(look, one, stated) if part.total is None else part.total
         if known is None:
             return None
         found += known
