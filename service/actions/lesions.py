@@ -1,6 +1,6 @@
 """Records of focal lesions into lesions with a number: each is known again in every exam of its animal."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from service.actions.gathering import all_of
@@ -25,11 +25,12 @@ def identify(house: House, work: Work, sheet: Sheet, resources: Sequence[Json], 
     """Give each record among the resources its lesion, in place; answers the BodyStructures of new lesions.
 
     A record that names a BodyStructure in `focus` is of that lesion; one that names none, and had none before, is of a
-    new one. Raises RuleBroken with every record that names another animal's, or no, lesion."""
-    records = [(r, _at(places, i)) for i, r in enumerate(resources) if r["resourceType"] == "Observation"]
-    records = [(r, place) for r, place in records if is_lesion(r) and r.get("status") != "entered-in-error"]
-    if not records:
+    new one; a lesion that no record stands for is set inactive. Raises RuleBroken with every record that names another
+    animal's, or no, lesion."""
+    said = [(r, _at(places, i)) for i, r in enumerate(resources) if r["resourceType"] == "Observation" and is_lesion(r)]
+    if not said:
         return []
+    records = [(r, place) for r, place in said if r.get("status") != "entered-in-error"]
     numbering = _Numbering(house, work, sheet)
     faults: list[Fault] = []
     for record, place in records:
@@ -37,7 +38,24 @@ def identify(house: House, work: Work, sheet: Sheet, resources: Sequence[Json], 
         faults += [f.inside(place) if place else f for f in found]
     if faults:
         raise RuleBroken(*faults)
-    return numbering.made
+    gone = [focus_of(r) for r, _ in said if r.get("status") == "entered-in-error"]
+    return [*numbering.made, *_activity(house, work, said=[r for r, _ in said], gone=gone, known=numbering.known)]
+
+
+def _activity(
+    house: House, work: Work, *, said: Sequence[Json], gone: Sequence[str], known: Mapping[str, Json]
+) -> Iterator[Json]:
+    """The lesions that no record stands for any more, and those that one stands for again."""
+    now = {r["id"]: r for r in said}
+    live = {focus_of(r) for r in said if r.get("status") != "entered-in-error"}
+    for id_ in dict.fromkeys(gone):
+        stored = all_of(house, work, "Observation", focus=f"BodyStructure/{id_}") if id_ in known else []
+        others = [r for r in stored if r["id"] not in now and r.get("status") != "entered-in-error"]
+        if id_ in known and id_ not in live and not others:
+            yield {**known[id_], "active": False}
+    for id_ in sorted(live & known.keys()):
+        if known[id_].get("active") is False:
+            yield {**known[id_], "active": True}
 
 
 class _Numbering:
@@ -47,7 +65,7 @@ class _Numbering:
         self.made: list[Json] = []
         self._work, self._sheet, self._animal = work, sheet, sheet.exam.animal
         known = all_of(house, work, "BodyStructure", patient=f"Patient/{self._animal}")
-        self._known = {b["id"]: b for b in known if lesion_number(b, self._animal)}
+        self.known = {b["id"]: b for b in known if lesion_number(b, self._animal)}
 
     def identify(self, record: Json) -> Iterator[Fault]:
         """Set focus and number of a record, or tell why they can't be."""
@@ -55,10 +73,10 @@ class _Numbering:
         structure = body_site.place(codings(record.get("bodySite")), self._sheet.rules).structure
         if not structure:
             return  # listed as of an unknown place; it has no number until a person says where it is
-        lesion = self._known.get(given) if given else self._new(record, structure)
+        lesion = self.known.get(given) if given else self._new(record, structure)
         if lesion is None:
             text = f"BodyStructure/{given} is no focal lesion of this animal; leave focus out for a new one, or name"
-            can = ", ".join(f"BodyStructure/{k} ({b['description']})" for k, b in sorted(self._known.items())) or "none"
+            can = ", ".join(f"BodyStructure/{k} ({b['description']})" for k, b in sorted(self.known.items())) or "none"
             yield Fault("value", f"{text} one of: {can}.", "Observation.focus")
             return
         there = body_site.place(codings(lesion.get("location")), self._sheet.rules).structure
@@ -71,12 +89,12 @@ class _Numbering:
         return focus_of(decoded(stored)) if stored and not stored.deleted else ""
 
     def _new(self, record: Json, structure: str) -> Json:
-        id_, number = new_id(), 1 + max((lesion_number(b, self._animal) for b in self._known.values()), default=0)
+        id_, number = new_id(), 1 + max((lesion_number(b, self._animal) for b in self.known.values()), default=0)
         while self._work.claim("BodyStructure", f"lesion={self._animal}.{number}", id_) is not None:
             number += 1  # another exam of the animal took it
         title = self._sheet.rules.structures[structure].title
         made = body_structure(id_, number, animal=self._animal, site=record.get("bodySite", {}), title=title)
-        self._known[id_] = made
+        self.known[id_] = made
         self.made.append(made)
         return made
 

@@ -147,3 +147,15 @@ def test_nobody_writes_the_identity_of_a_lesion_by_hand(practice: Practice) -> N
     (source,) = practice.send(record("spleen", *WHOLE))
     with pytest.raises(Conflict, match="identity of a focal lesion"):
         practice.change(practice.get(source)["focus"][0]["reference"], active=False)
+
+
+def test_a_lesion_recorded_in_error_is_inactive_until_a_record_stands_for_it(practice: Practice) -> None:
+    (source,) = practice.send(record("spleen", *WHOLE))
+    lesion = practice.get(source)["focus"][0]["reference"]
+    (other,) = practice.send(record("spleen", word("kind", "cyst"), focus=[{"reference": lesion}]))
+    practice.change(other, status="entered-in-error")
+    assert practice.get(lesion)["active"] is True
+    practice.change(source, status="entered-in-error")
+    assert practice.get(lesion)["active"] is False
+    practice.send(record("spleen", *WHOLE, focus=[{"reference": lesion}]))
+    assert practice.get(lesion)["active"] is True
