@@ -25,11 +25,11 @@ from service.catalogue import (
     vocabulary,
 )
 from service.catalogue.catalogue import Catalogue
-from service.catalogue.faults import CatalogueFaults
+from service.catalogue.faults import CatalogueFaults, in_order
 from service.catalogue.files import fingerprint, unpack
 from service.catalogue.overlay import Merged
 from service.catalogue.sheets import Sheets
-from service.exam.rules import MeasureRule
+from service.exam.rules import MeasureRule, Structure
 
 KEPT = 8  # catalogues of practices with rows of their own, in memory
 
@@ -40,7 +40,7 @@ def load(files: Mapping[str, str]) -> Catalogue:
     found = urgent.with_urgent(_catalogue(sheets, files), sheets)
     sheets.faults.extend(f"{name}:0: is no file of the catalogue" for name in sheets.unread())
     if sheets.faults:
-        raise CatalogueFaults(sorted(sheets.faults, key=_place))
+        raise CatalogueFaults(in_order(sheets.faults))
     return found
 
 
@@ -69,7 +69,6 @@ def _catalogue(sheets: Sheets, files: Mapping[str, str]) -> Catalogue:
         orders=orders,
         organs=anatomy.organs(sheets, codes, structures=structures),
         operations=anatomy.operations(sheets, codes),
-        prompts=advice.prompts(sheets, vocabularies=vocabularies),
         sites=senders.sites(sheets, codes, structures=structures, sides=lateralities),
         lateralities=lateralities,
         properties=senders.properties(sheets, codes, measures=measures, vocabularies=vocabularies),
@@ -78,14 +77,22 @@ def _catalogue(sheets: Sheets, files: Mapping[str, str]) -> Catalogue:
         plane_codings=plane_codings,
         units=units,
         unique_identifiers=codings.unique_identifiers(sheets),
-        cautions=trade.cautions(sheets),
-        sections=trade.sections(sheets),
-        **report_words.spoken(sheets, structures, vocabularies=vocabularies),
+        **_telling(sheets, structures, vocabularies),
         finding_readings=computations.readings(sheets, structures, vocabularies=vocabularies, measures=measures),
         **_computing(sheets, codes, measures=measures, units=units),
         **_money(sheets),
         **_judging(sheets, measures, tables=tables),
     )
+
+
+def _telling(sheets: Sheets, structures: dict[str, Structure], vocabularies: vocabulary.Vocabularies) -> dict[str, Any]:
+    """What a report says beside what was found, and what a finding makes one think of."""
+    return {
+        "cautions": trade.cautions(sheets),
+        "sections": trade.sections(sheets),
+        "prompts": advice.prompts(sheets, vocabularies=vocabularies),
+        **report_words.spoken(sheets, structures, vocabularies=vocabularies),
+    }
 
 
 def _computing(
@@ -128,12 +135,6 @@ def _judging(
         "judging": limits.settings(sheets),
         "breeds": limits.breeds(sheets),
     }
-
-
-def _place(fault: str) -> tuple[str, int]:
-    name, _, rest = fault.partition(":")
-    number = rest.partition(":")[0]
-    return name, int(number) if number.isdigit() else 0
 
 
 def overlaid(files: Mapping[str, str], overlay: Mapping[str, str]) -> Catalogue:
