@@ -7,7 +7,9 @@ from collections.abc import Callable
 from service.access.keyring import Bearer, Keyring
 from service.actions import (
     amend_report,
+    bill_again,
     billing_check,
+    credit_exam,
     decide_urgent,
     escalate_urgent,
     finish_exam,
@@ -34,6 +36,8 @@ from service.store import SqlBooks
 WATCH_SECONDS = 20.0  # between two looks at the clock of urgent findings, and into the exceptions of billing
 OPERATIONS = {
     "amend": amend_report.amend,
+    "bill": bill_again.bill,
+    "credit": credit_exam.credit,
     "billing-check": settle_exception.check_now,
     "billing-settle": settle_exception.settle,
     "finish": finish_exam.finish,

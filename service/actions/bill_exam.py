@@ -1,33 +1,38 @@
-"""What an exam shows into its ChargeItems and its Invoice, inside the transaction of the one who finishes it."""
+"""What an exam shows into its ChargeItems and its Invoices, inside the transaction of the one who finishes it."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 from service.actions.exam_charges import Ledger, open_ledger
 from service.actions.invoice_issue import issue
 from service.actions.ports import Caller, House, Work
+from service.actions.practices import catalogue_of
 from service.basics.stored import Exam, Stored
-from service.billing.charge import exam_line
+from service.billing.charge import Charge, Cut, exam_line
 from service.billing.exam_facts import ExamFacts as ExamFacts  # callers take it from here
+from service.billing.exam_facts import Shown
 from service.billing.hours import Start, out_of_hours, start
 from service.billing.practice import Practice
-from service.billing.pricing import priced
-from service.billing.tariff import add_on
+from service.billing.pricing import Priced, priced
+from service.billing.situation import Situation
+from service.billing.tariff import Price, per_visit
+from service.billing.triggers import charged
 from service.catalogue.catalogue import Catalogue
 from service.exam.order import Order
 from service.exam.rules import Service
 
 Json = dict[str, Any]
+NOT_JUDGED = "Out of hours: not judged, the time of day at which the exam began is not known."
 
 
 @dataclass(frozen=True, slots=True)
 class Billed:
-    """new and changed ChargeItems and the Invoice, to be written by the caller; unpriced: what stays unbilled, why."""
+    """new and changed ChargeItems and the Invoices, to be written by the caller; unpriced: what stays unbilled, why."""
 
     new: tuple[Json, ...]
     changed: tuple[tuple[Json, Stored], ...]
-    invoice: Json | None
+    invoices: tuple[Json, ...]
     unpriced: tuple[str, ...]
 
     @property
@@ -63,52 +68,80 @@ def perform(
     facts: ExamFacts,
     catalogue: Catalogue,
     practice: Practice,
+    again: bool = False,
 ) -> Billed:
-    """The charges of a finished exam and, as far as they are priced and have a payer, their one issued invoice.
+    """The charges of a finished exam and, as far as they are priced and have a payer, an issued invoice for each payer.
 
     It never refuses for money's sake: what cannot be priced or billed stays billable, with the reason noted on it and
     told in `unpriced`. catalogue is the exam's own (its services); prices come from the list now in force, whose rows
-    are dated, and count as of the exam's start. The caller holds the exam's lock and writes what comes back."""
+    are dated, and count as of the exam's start. again: what was credited in full is charged anew. The caller holds the
+    exam's lock and writes what comes back."""
     ledger, began = open_ledger(house, work, exam), start(practice, facts.started)
-    shown = _Shown(ledger, facts, began, caller.organization)
-    code = _charge_exam_line(shown, catalogue.services[exam.service], catalogue)
-    told = _charge_add_ons(shown, house.catalogues.current, practice)
+    current = catalogue_of(house, work)
+    cut = cut_of(facts, catalogue.services[exam.service], catalogue)
+    closed = out_of_hours(practice, began)
+    at = Situation(
+        scope=cut.code, species=facts.species, weight_kg=facts.weight_kg, priority=facts.priority, closed=closed,
+        grade=facts.grade, requesters=facts.requesters,
+    )  # fmt: skip
+    shown = _Charging(ledger, facts, at, began.day, current.prices, caller.organization, again)
+    _charge_exam_line(shown, cut, catalogue.services[exam.service], catalogue)
+    _charge_add_ons(shown, current, began)
     billable = [c for c in ledger.charges if c.status == "billable"]
-    bill = priced(billable, house.catalogues.current.prices, practice=practice, began=began, exam_code=code)
-    invoice, waiting = issue(house, work, bill=bill, ledger=ledger, facts=facts, practice=practice, exam=exam)
+    bill = priced(billable, current.prices, practice=practice, began=began, exam_code=cut.code, at=at)
+    _note(ledger, billable, bill)
+    invoices, waiting = issue(house, work, bill=bill, ledger=ledger, facts=facts, practice=practice, exam=exam)
+    told = [] if closed is not None else [NOT_JUDGED]
     told += [f"{c.text} ({c.identity.code}): {waiting[c.id]}" for c in billable if c.id in waiting]
-    return Billed(tuple(ledger.new), tuple(ledger.changed), invoice, tuple(told))
+    return Billed(tuple(ledger.new), tuple(ledger.changed), tuple(invoices), tuple(told))
 
 
 @dataclass(frozen=True, slots=True)
-class _Shown:
-    """The charges together with what the exam showed."""
+class _Charging:
+    """The charges together with what the exam showed and the price list in force."""
 
     ledger: Ledger
     facts: ExamFacts
-    began: Start
+    at: Situation
+    day: date | None
+    prices: tuple[Price, ...]
     organization: str
+    again: bool
 
-    def charge(self, code: str, text: str, *, waived: str = "", note: str = "") -> None:
+    def charge(self, code: str, text: str, *, waived: str = "", note: str = "", times: int = 1) -> None:
         """One performed service as a billable charge, or as one not billed for the reason `waived`."""
-        if self.ledger.billed(code):
+        if self.ledger.billed(code) or (self.ledger.reversed(code) and not self.again):
             return
-        charge = self.ledger.open(code) or self.ledger.add(code, text, organization=self.organization)
+        charge = self.ledger.open(code) or self._new(code, text, times)
+        if charge is None:
+            return  # another exam of the same visit bears it
         if waived and charge.status != "not-billable":
             self.ledger.move(charge, "waive", why=waived)
         elif charge.status == "planned":
-            self.ledger.perform(charge, self.facts)
+            self.ledger.perform(charge, self.facts, self.at, quantity=times)
         if note:
             self.ledger.remark(charge, note)
 
+    def _new(self, code: str, text: str, times: int) -> Charge | None:
+        visit = self.facts.visit
+        shared = visit and per_visit(self.prices, code, organization=self.organization, on=self.day)
+        return self.ledger.add(
+            code, text, organization=self.organization, visit=visit if shared else "", quantity=times
+        )  # fmt: skip
 
-def _charge_exam_line(shown: _Shown, service: Service, catalogue: Catalogue) -> str:
+
+def cut_of(facts: ExamFacts, service: Service, catalogue: Catalogue) -> Cut:
+    """Which exam line is charged after all, and why it is not the one ordered."""
     by_scope = {s.scope: s for s in catalogue.services.values()}
     full, limited = by_scope.get("full", service), by_scope.get("limited", service)
-    facts = shown.facts
-    cut = exam_line(
+    if facts.documented and facts.documented != service.charge and facts.price_effect == "full":
+        return Cut(facts.documented, "All that a full survey requires was recorded; charged as such.")
+    return exam_line(
         service.charge, effect=facts.price_effect, full=full.charge, limited=limited.charge, reason=facts.reason
     )
+
+
+def _charge_exam_line(shown: _Charging, cut: Cut, service: Service, catalogue: Catalogue) -> None:
     if cut.code == service.charge:
         shown.charge(service.charge, service.title)
     elif not cut.code:
@@ -117,25 +150,22 @@ def _charge_exam_line(shown: _Shown, service: Service, catalogue: Catalogue) -> 
         ordered = shown.ledger.open(service.charge)
         if ordered is not None:
             shown.ledger.move(ordered, "waive" if ordered.status == "billable" else "abort", why=cut.why)
-        shown.charge(cut.code, limited.title, note=cut.why)
-    return cut.code or service.charge
+        title = next((s.title for s in catalogue.services.values() if s.charge == cut.code), cut.code)
+        shown.charge(cut.code, title, note=cut.why)
 
 
-def _charge_add_ons(shown: _Shown, current: Catalogue, practice: Practice) -> list[str]:
-    closed = out_of_hours(practice, shown.began)
-    waived = "Not charged: the exam itself is not." if shown.facts.price_effect == "none" else ""
-    for trigger, note in _triggers(shown.facts, closed=bool(closed), began=shown.began):
-        code, text = add_on(current.prices, trigger, organization=shown.organization)
-        shown.charge(code, text, waived=waived, note=note)
-    if closed is None:
-        return ["Out of hours: not judged, the time of day at which the exam began is not known."]
-    return []
+def _charge_add_ons(shown: _Charging, current: Catalogue, began: Start) -> None:
+    facts = shown.facts
+    waived = "Not charged: the exam itself is not." if facts.price_effect == "none" else ""
+    closed = Shown("out-of-hours", note=f"The exam began outside opening hours, {began.words}.")
+    seen = [*facts.shown, *([closed] if shown.at.closed else [])]
+    for row, one in charged(current.triggers, seen, current.prices, organization=shown.organization):
+        shown.charge(row.charge, row.text, waived=waived, note=one.note, times=one.times)
 
 
-def _triggers(facts: ExamFacts, *, closed: bool, began: Start) -> Iterator[tuple[str, str]]:
-    if facts.doppler:
-        yield "doppler", ""
-    if facts.sedation:
-        yield "sedation", ""
-    if closed:
-        yield "out-of-hours", f"The exam began outside opening hours, {began.words}."
+def _note(ledger: Ledger, billable: list[Charge], bill: Priced) -> None:
+    for charge in billable:
+        if charge.id in bill.waived:
+            ledger.move(charge, "waive", why=bill.waived[charge.id])
+        elif charge.id in bill.remarks:
+            ledger.remark(charge, bill.remarks[charge.id])

@@ -1,19 +1,25 @@
 """The ChargeItems of one exam, as one action moves them: what is there, what is new, what changes."""
 
+from collections.abc import Iterable
 from typing import Any
 
-from service.actions.gathering import stored_of
-from service.actions.ports import House, Work
+from service.actions.gathering import all_of, stored_of
+from service.actions.ports import House, View, Work
 from service.basics.errors import Conflict, Fault
 from service.basics.ids import new_id
 from service.basics.stored import Exam, Stored
 from service.billing.charge import OPEN, Charge, Identity, move, next_correction
 from service.billing.exam_facts import ExamFacts
+from service.billing.invoice import Invoice
+from service.billing.situation import Situation
 from service.fhir import exact, uris
 from service.fhir.reading.charge import read_charge
+from service.fhir.reading.invoice import read_invoice
 from service.fhir.writing import charge as writing
 
 Json = dict[str, Any]
+TOGETHER = 20  # charges that one search asks for
+ENDED = frozenset({"aborted", "entered-in-error"})
 
 
 class Ledger:
@@ -46,15 +52,28 @@ class Ledger:
         if read_charge(item) is not None:
             self._items[stored.id], self._before[stored.id] = item, stored
 
-    def add(self, code: str, text: str, *, organization: str, requester: str = "") -> Charge:
-        """A new planned charge; Conflict when its identity is already another ChargeItem's."""
+    def add(
+        self, code: str, text: str, *, organization: str, requester: str = "", visit: str = "", quantity: int = 1
+    ) -> Charge | None:
+        """A new planned charge; Conflict when its identity is already another ChargeItem's.
+
+        With visit (id of an Encounter) it is charged once for all exams of the visit: None when another exam has it."""
         number = next_correction(self.charges, code)
-        charge = Charge(new_id(), Identity(self._exam.order, code, organization, number), text, "planned")
-        criteria = f"identifier={uris.CHARGE_ID}|{charge.identity.text}"
-        if self._work.claim("ChargeItem", criteria, charge.id) not in (None, charge.id):
-            text = f"The charge {charge.identity.text} exists already; nothing is charged twice."
-            raise Conflict(Fault("duplicate", text, "ChargeItem.identifier"))
-        self._items[charge.id] = writing.charge_item(
+        id_ = new_id()
+        while True:
+            charge = Charge(
+                id_, Identity(visit or self._exam.order, code, organization, number), text, "planned", quantity
+            )
+            holder = self._work.claim("ChargeItem", f"identifier={uris.CHARGE_ID}|{charge.identity.text}", id_)
+            if holder in (None, id_):
+                break
+            if not visit:
+                words = f"The charge {charge.identity.text} exists already; nothing is charged twice."
+                raise Conflict(Fault("duplicate", words, "ChargeItem.identifier"))
+            if not self._ended(str(holder)):
+                return None
+            number += 1
+        self._items[id_] = writing.charge_item(
             charge,
             exam=self._exam.id,
             procedure=self._exam.procedure,
@@ -64,6 +83,12 @@ class Ledger:
         )
         return charge
 
+    def _ended(self, id_: str) -> bool:
+        """Whether a charge, of whichever exam, was reversed or never came about."""
+        stored = self._work.get("ChargeItem", id_)
+        charge = read_charge(exact.decode(stored.body)) if stored and not stored.deleted else None
+        return charge is None or charge.status in ENDED
+
     def open(self, code: str) -> Charge | None:
         """The charge of this code that is neither billed nor ended."""
         return next((c for c in self.charges if c.identity.code == code and c.status in OPEN), None)
@@ -71,6 +96,11 @@ class Ledger:
     def billed(self, code: str) -> bool:
         """Whether a charge of this code stands on an invoice that was not credited."""
         return any(c.identity.code == code and c.status == "billed" for c in self.charges)
+
+    def reversed(self, code: str) -> bool:
+        """Whether the last charge of this code was taken back."""
+        known = [c for c in self.charges if c.identity.code == code]
+        return bool(known) and max(known, key=lambda c: c.identity.correction).status == "entered-in-error"
 
     def move(self, charge: Charge, verb: str, *, why: str = "") -> None:
         """Move a charge by a verb of billing.charge.MOVES, with the reason among its notes."""
@@ -82,10 +112,11 @@ class Ledger:
         item = self._items[charge.id]
         self._put(charge.id, writing.moved(item, item["status"], now=self._now, why=why))
 
-    def perform(self, charge: Charge, facts: ExamFacts) -> None:
-        """Make a planned charge billable, with when and by whom."""
+    def perform(self, charge: Charge, facts: ExamFacts, situation: Situation, *, quantity: int = 1) -> None:
+        """Make a planned charge billable, with when, by whom, how often, and what its price depends on."""
         self.move(charge, "perform")
-        self._put(charge.id, writing.performed(self._items[charge.id], facts))
+        item = writing.performed(self._items[charge.id], facts, situation)
+        self._put(charge.id, {**item, "quantity": {"value": quantity}})
 
     def _put(self, id_: str, item: Json) -> None:
         self._items[id_] = item
@@ -99,3 +130,18 @@ def open_ledger(house: House, work: Work, exam: Exam) -> Ledger:
     for stored in sorted(found, key=lambda s: s.id):  # our ids rise with time
         ledger.know(stored)
     return ledger
+
+
+def invoices_of(house: House, work: View, charges: Iterable[Charge]) -> tuple[list[Invoice], dict[str, list[Invoice]]]:
+    """The invoices that bill these charges, oldest first, and the credits of each by its id."""
+    ids = [f"ChargeItem/{charge.id}" for charge in charges]
+    found: dict[str, Invoice] = {}
+    for start in range(0, len(ids), TOGETHER):
+        for resource in all_of(house, work, "Invoice", charge_item=",".join(ids[start : start + TOGETHER])):
+            found[resource["id"]] = read_invoice(resource, house.catalogues.current.currencies)
+    papers = sorted(found.values(), key=lambda one: one.id)
+    credits: dict[str, list[Invoice]] = {}
+    for one in papers:
+        if one.credits:
+            credits.setdefault(one.credits, []).append(one)
+    return [one for one in papers if not one.credits], credits

@@ -4,14 +4,14 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import Any
 
-from service.actions import bill_exam, delivering, discrepancy, judge
+from service.actions import bill_exam, delivering, discrepancy, exam_payable, judge
 from service.actions.case import Case, open_case
 from service.actions.closing import Closed, close_rest, open_items
 from service.actions.lookup import Lookup
 from service.actions.operation import Operation, on_exam
-from service.actions.ports import Caller, House
+from service.actions.ports import Caller, House, Work
 from service.actions.preliminary_report import against, otherwise
-from service.actions.reporting import Seen, Signature, facts, report_of, seen
+from service.actions.reporting import Signature, facts, report_of, seen
 from service.actions.signing import signature as signature_of
 from service.actions.survey_sheet import open_sheet
 from service.actions.urgent_case import included, undecided
@@ -23,7 +23,6 @@ from service.exam.report import Edition
 from service.exam.rules import Reason
 from service.exam.survey import Owed, Step
 from service.fhir import exact, uris
-from service.fhir.reading.names import name_of
 from service.fhir.writing.parameters import parameters as answered
 from service.fhir.writing.procedure import moved, outcome
 
@@ -93,6 +92,13 @@ def _weighed(operation: Operation, case: Case, signature: Signature) -> Iterator
         yield Fault("required", said, _where("major"))
 
 
+def _billed(house: House, caller: Caller, work: Work, case: Case, payable: bill_exam.ExamFacts) -> bill_exam.Billed:
+    exam = replace(case.exam, started=payable.started)
+    return bill_exam.perform(
+        house, work, caller=caller, exam=exam, facts=payable, catalogue=case.catalogue, practice=case.practice
+    )
+
+
 def _finish(
     house: House, caller: Caller, operation: Operation, case: Case, *, signature: Signature, closed: Closed
 ) -> Json:
@@ -105,31 +111,28 @@ def _finish(
     said = facts(case, known, signature, started=started, issued=now, edition=Edition())
     said = against(work, case, said, major=signature.major)
     _, report = report_of(case, said, signature, report_id, press=house.press)
-    billed = bill_exam.perform(
-        house, work, caller=caller, exam=replace(case.exam, started=started),
-        facts=_billing(case, known, signature, closed=closed, started=started),
-        catalogue=case.catalogue, practice=case.practice,
-    )  # fmt: skip
+    signer = signature.interpreter
+    payable = exam_payable.facts(house, work, case, known, started=started, signer=signer, closed=closed)
+    billed = _billed(house, caller, work, case, payable)
     status = "completed" if closed.price_effect == "full" else "stopped"
     procedure = moved(
         case.procedure, status, start=started, end=now, reason=closed.why, report=f"DiagnosticReport/{report_id}"
     )
     changed = {r["id"]: r for r in closed.changed}
-    invoice = str(billed.invoice["id"]) if billed.invoice else ""
+    invoices = [str(one["id"]) for one in billed.invoices]
     left = changed.pop(case.exam.id, case.task)
-    task = case.task if opened else left
-    task = _done(task, signature, closed=closed, now=now, report=report_id, invoice=invoice)
+    task = _done(case.task if opened else left, signature, closed=closed, now=now, report=report_id, invoices=invoices)
     observations = [_final(o) for o in case.observations]
-    finished = {o["id"] for o in observations}
-    rest = [r for r in changed.values() if r["id"] not in finished]
-    money = [*billed.charges, *([billed.invoice] if billed.invoice else [])]
+    rest = [r for r in changed.values() if r["id"] not in {o["id"] for o in observations}]
+    money = [*billed.charges, *billed.invoices]
     told = [task, report, procedure, *observations, *case.images, *money]
     urgent = included(work, case.urgent, opened, report=report, now=now)
     rewrite(work, [task, report, procedure, *observations, *money, *rest, *urgent, *_unbegun(case, changed, now)])
-    work.save_exam(replace(case.exam, state="finished", started=started, report=report_id, invoice=invoice))
+    made = {"report": report_id, "invoice": next(iter(invoices), "")}
+    work.save_exam(replace(case.exam, state="finished", started=started, **made))
     delivering.promise(house, work, case, "finished", told)
     references = [("exam", f"Task/{case.exam.id}"), ("report", f"DiagnosticReport/{report_id}")]
-    references += [("invoice", f"Invoice/{invoice}" if invoice else "")]
+    references += [("invoice", f"Invoice/{one}") for one in invoices]
     lacking = house.press is not None and not _printed(report)
     unprinted = [("unprinted", "The report was issued without a PDF.")] if lacking else []
     return answered(references=references, words=[*(("unbilled", line) for line in billed.unpriced), *unprinted])
@@ -147,34 +150,18 @@ def _told_at_once(operation: Operation, case: Case, signature: Signature, *, clo
     return case, [one for one in opened if one["id"] != case.exam.id]
 
 
-def _billing(case: Case, known: Seen, signature: Signature, *, closed: Closed, started: str) -> bill_exam.ExamFacts:
-    owner = case.owners[0] if len(case.owners) == 1 else None  # several owners: a person says who pays
-    return bill_exam.ExamFacts(
-        started=started,
-        animal_name=case.order.animal.name,
-        doppler=known.doppler,
-        sedation=known.sedated,
-        price_effect=closed.price_effect,
-        reason=closed.why,
-        performer=signature.interpreter.reference,
-        performer_name=signature.interpreter.display,
-        owner=f"RelatedPerson/{owner['id']}" if owner else "",
-        owner_name=name_of(owner) if owner else "",
-    )
-
-
 def _printed(report: Json) -> bool:
     """Whether a report has its PDF."""
     return any(form["contentType"] == "application/pdf" for form in report["presentedForm"])
 
 
-def _done(task: Json, signature: Signature, *, closed: Closed, now: str, report: str, invoice: str) -> Json:
+def _done(task: Json, signature: Signature, *, closed: Closed, now: str, report: str, invoices: list[str]) -> Json:
     changed = {**task, "status": "completed", "lastModified": now}
     if closed.why:
         coding = {"system": uris.REASON, "code": signature.remaining, "display": closed.why}
         words = signature.remaining_detail or closed.why
         changed["statusReason"] = {"coding": [coding], "text": words}
-    made = [("report", f"DiagnosticReport/{report}"), *([("invoice", f"Invoice/{invoice}")] if invoice else [])]
+    made = [("report", f"DiagnosticReport/{report}"), *(("invoice", f"Invoice/{one}") for one in invoices)]
     changed["output"] = [*task.get("output", []), *(outcome(*one) for one in made)]
     return changed
 

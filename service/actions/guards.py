@@ -21,7 +21,7 @@ WAY_OUT = {
     "Procedure": "it follows the exam: use $finish or $withdraw on the exam's Task",
     "BodyStructure": "it is the identity of a focal lesion, told by the Observations that record it: send those",
     "ChargeItem": "charges follow the exam: use $finish or $withdraw on its Task",
-    "Invoice": "its charges are invoiced once by $finish and credited by $withdraw on its Task, and never edited",
+    "Invoice": "use $bill, $credit or $withdraw on its Task; only a payment is written here: issued becomes balanced",
 }
 
 
@@ -78,6 +78,8 @@ class _Exams:
 def _faults(exams: _Exams, one: Pending, resource: Json) -> Iterator[Fault]:
     kind = one.entry.type
     before = decoded(one.before) if one.before else None
+    if before and kind == "Invoice" and _paid(before, resource):
+        return
     if kind in WAY_OUT and any(exams.own(r) or exams.charged(r) for r in (resource, before) if r):
         yield Fault("business-rule", f"This {kind} belongs to an exam here; {WAY_OUT[kind]}.", kind)
     if kind == "Invoice":
@@ -90,6 +92,12 @@ def _faults(exams: _Exams, one: Pending, resource: Json) -> Iterator[Fault]:
     if kind in EVIDENCE and before and orders_of(before, exams.base) != orders_of(resource, exams.base):
         text = "Evidence does not move to another order: set this one to entered-in-error and post it anew."
         yield Fault("business-rule", text, f"{kind}.basedOn")
+
+
+def _paid(before: Json, after: Json) -> bool:
+    """Whether an issued invoice is told to be paid, and nothing else of it is touched."""
+    kept = [{k: v for k, v in one.items() if k not in {"status", "meta"}} for one in (before, after)]
+    return kept[0] == kept[1] and (before.get("status"), after.get("status")) == ("issued", "balanced")
 
 
 def orders_of(resource: Json, base: str) -> frozenset[str]:

@@ -1,6 +1,7 @@
-"""Priced lines into the one Invoice of an exam, numbered and final, or the reason why there is none yet."""
+"""Priced lines into the Invoices of an exam, one a payer, numbered and final, or why there is none yet."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -9,11 +10,12 @@ from service.actions.periods import check_open
 from service.actions.ports import House, Work
 from service.basics.ids import new_id
 from service.basics.stored import Exam
+from service.billing.amounts import cash
 from service.billing.exam_facts import ExamFacts
-from service.billing.hours import start
+from service.billing.hours import out_of_hours, start
 from service.billing.invoice import Invoice, Line, Payer, Performed, tax_groups
 from service.billing.practice import BillingProfile, Practice
-from service.billing.pricing import Priced
+from service.billing.pricing import Owed, Priced
 from service.catalogue.catalogue import Catalogue
 from service.fhir.writing import invoice as writing
 
@@ -31,24 +33,40 @@ def issue(
     facts: ExamFacts,
     practice: Practice,
     exam: Exam,
-) -> tuple[Json | None, Mapping[str, str]]:
-    """The issued invoice of all priced lines, whose charges become billed; and why each other charge waits, by id."""
+) -> tuple[list[Json], Mapping[str, str]]:
+    """An issued invoice for each payer of priced lines, whose charges become billed; why each other charge waits."""
     waiting = dict(bill.unpriced)
-    invoice = None
-    if bill.lines:
-        why = _hindrance(facts, practice)
-        if practice.profile is not None and not why:
-            value = _invoice(work, bill.lines, seller=practice.profile, facts=facts, practice=practice, exam=exam)
-            notes = cautions(house.catalogues.current)
-            invoice = writing.invoice(value, organization=work.organization, notes=notes)
-        else:
-            waiting.update({line.charge: why for line in bill.lines})
+    issued: list[Json] = []
+    for payer, lines in _by_payer(bill.lines, facts).items():
+        why = _hindrance(payer, facts, practice)
+        if practice.profile is None or why:
+            waiting.update({line.charge: why for line in lines})
+            continue
+        value = _invoice(
+            work, lines, payer=payer, seller=practice.profile, facts=facts, practice=practice, exam=exam
+        )  # fmt: skip
+        issued.append(writing.invoice(value, organization=work.organization, notes=cautions(house.catalogues.current)))
+    billed = {line.charge for owed in bill.lines for line in (owed.line,) if line.charge not in waiting}
     for charge in ledger.charges:
         if charge.id in waiting:
             ledger.remark(charge, f"Not invoiced. {waiting[charge.id]}")
-        elif invoice is not None and charge.status == "billable":
+        elif charge.id in billed and charge.status == "billable":
             ledger.move(charge, "bill")
-    return invoice, waiting
+    return issued, waiting
+
+
+def _by_payer(lines: Iterable[Owed], facts: ExamFacts) -> dict[Payer, list[Line]]:
+    """The lines by the one who pays them; what an insurer would pay falls back to the client where there is none."""
+    who = {
+        "client": Payer(facts.owner, facts.owner_name),
+        "requester": Payer(facts.requester, facts.requester_name),
+        "insurer": Payer(facts.insurer, facts.insurer_name),
+    }
+    found: dict[Payer, list[Line]] = {}
+    for owed in lines:
+        payer = who["client"] if owed.payer == "insurer" and not facts.insurer else who[owed.payer]
+        found.setdefault(payer, []).append(owed.line)
+    return found
 
 
 def numbered(work: Work, practice: Practice) -> tuple[str, str]:
@@ -68,40 +86,52 @@ def cautions(current: Catalogue) -> tuple[str, ...]:
     return tuple(c.text for c in current.cautions if c.id == PAYMENT_CAUTION)
 
 
-def _hindrance(facts: ExamFacts, practice: Practice) -> str:
+def _hindrance(payer: Payer, facts: ExamFacts, practice: Practice) -> str:
     found = []
     if practice.profile is None:
         found.append("The practice has no billing profile yet.")
-    if not facts.owner.startswith(PAYERS):
-        found.append("It is not clear who pays: the animal has not exactly one owner on record.")
+    if not payer.reference.startswith(PAYERS):
+        client = payer.reference == facts.owner
+        why = "the animal has not exactly one owner" if client else "the order names no organisation that asked for it"
+        found.append(f"It is not clear who pays: {why} on record.")
     return " ".join(found)
 
 
 def _invoice(
     work: Work,
-    lines: tuple[Line, ...],
+    lines: Sequence[Line],
     *,
+    payer: Payer,
     seller: BillingProfile,
     facts: ExamFacts,
     practice: Practice,
     exam: Exam,
 ) -> Invoice:
     number, issued = numbered(work, practice)
-    day = start(practice, facts.started).day
-    return Invoice(
+    placed = tuple(replace(line, sequence=n) for n, line in enumerate(lines, start=1))
+    value = Invoice(
         id=new_id(),
         number=number,
         issued=issued,
         seller=seller,
-        payer=Payer(facts.owner, facts.owner_name),
-        performed=Performed(
-            exam=exam.id,
-            animal=exam.animal,
-            animal_name=facts.animal_name,
-            day=day.isoformat() if day is not None else "",
-            performer=facts.performer_name or facts.performer,
-        ),
+        payer=payer,
+        performed=_performed(facts, practice, exam),
         rounding=practice.tax_rounding,
-        lines=lines,
-        groups=tax_groups(lines, practice.tax_rounding),
+        lines=placed,
+        groups=tax_groups(placed, practice.tax_rounding),
+        gross_rounding=practice.gross_rounding,
+    )
+    return replace(value, cash=cash(value.gross, practice.cash_step)) if practice.cash_step else value
+
+
+def _performed(facts: ExamFacts, practice: Practice, exam: Exam) -> Performed:
+    began = start(practice, facts.started)
+    closed = out_of_hours(practice, began)
+    return Performed(
+        exam=exam.id,
+        animal=exam.animal,
+        animal_name=facts.animal_name,
+        day=began.day.isoformat() if began.day is not None else "",
+        performer=facts.performer_name or facts.performer,
+        hours="" if closed is None else "out" if closed else "in",
     )

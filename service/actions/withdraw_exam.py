@@ -63,18 +63,18 @@ def _withdraw(house: House, caller: Caller, operation: Operation, parameters: Js
     procedure = moved(case.procedure, ERROR, reason=reason)
     report = _reports(house, operation, case, reason=reason, by=by)
     credited = credit(house, work, exam=exam, practice=case.practice, reason="The exam was withdrawn.")
-    credit_id = str(credited.invoice["id"]) if credited.invoice else ""
-    if credit_id:
-        task["output"] = [*task.get("output", []), outcome("credit", f"Invoice/{credit_id}")]
-    money = [c for c, _ in credited.changed] + ([credited.invoice] if credited.invoice else [])
+    credits = [str(one["id"]) for one in credited.invoices]
+    if credits:
+        task["output"] = [*task.get("output", []), *(outcome("credit", f"Invoice/{one}") for one in credits)]
+    money = [*(c for c, _ in credited.changed), *credited.invoices]
     told = [task, *observations, procedure, *report, *money]
     urgent = [{**one, "status": ERROR} for one in tasks_of(work, case.task)]
     rewrite(work, [*steps, *urgent, *told])
-    work.save_exam(replace(exam, state="withdrawn", credit=credit_id))
+    work.save_exam(replace(exam, state="withdrawn", credit=next(iter(credits), exam.credit)))
     work.save_steps(StepKey(k.exam, k.code, k.task, ERROR) for k in work.step_keys(exam.id))
     delivering.promise(house, work, case, "withdrawn", told)
     references = [("exam", f"Task/{exam.id}"), ("report", _ref("DiagnosticReport", exam.report))]
-    references += [("credit", _ref("Invoice", credit_id))]
+    references += [("credit", f"Invoice/{one}") for one in credits]
     return answered(references=references)
 
 

@@ -23,7 +23,9 @@ OPEN = frozenset({"planned", "billable", "not-billable"})
 
 @dataclass(frozen=True, slots=True)
 class Identity:
-    """What makes a charge the same charge: never the report's version, so an amended report charges nothing."""
+    """What makes a charge the same charge: never the report's version, so an amended report charges nothing.
+
+    order: id of the order, or of the Encounter for what is charged once a visit."""
 
     order: str
     code: str
@@ -38,12 +40,15 @@ class Identity:
 
 @dataclass(frozen=True, slots=True)
 class Charge:
-    """One charge of one exam. id is its ChargeItem's; text is the line name that a client may read."""
+    """One charge of one exam. id is its ChargeItem's; text is the line name that a client may read.
+
+    quantity: how often it was performed."""
 
     id: str
     identity: Identity
     text: str
     status: str
+    quantity: int = 1
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,22 +1,43 @@
 """What billing must know of a finished exam, and nothing of medicine."""
 
 from dataclasses import dataclass
+from decimal import Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What an exam shows that may be charged: a trigger of mappings/charges.csv, how often, and words for the note."""
+
+    trigger: str
+    times: int = 1
+    note: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class ExamFacts:
     """started: the frozen start as a FHIR dateTime, "" when nothing says it; price_effect: full, limited or none, with
 
-    `reason` in the trade's words (never clinical). performer and owner are references ("Practitioner/<id>",
-    "RelatedPerson/<id>"); owner is "" when there is none or more than one candidate."""
+    `reason` in the trade's words (never clinical). performer, owner, requester, insurer are references; owner is ""
+    when there is none or more than one candidate. documented: the charge of the service that the records bear out when
+    it is not the one ordered. visit: id of the Encounter that the exam is part of."""
 
     started: str
     animal_name: str = ""
-    doppler: bool = False
-    sedation: bool = False
+    species: str = ""
+    weight_kg: Decimal | None = None
+    shown: tuple[Shown, ...] = ()
     price_effect: str = "full"
     reason: str = ""
+    documented: str = ""
     performer: str = ""
     performer_name: str = ""
+    grade: str = ""
+    priority: str = "routine"
+    visit: str = ""
     owner: str = ""
     owner_name: str = ""
+    requester: str = ""  # the organisation that referred the animal
+    requester_name: str = ""
+    requesters: tuple[str, ...] = ()  # every name by which it is known
+    insurer: str = ""
+    insurer_name: str = ""

@@ -1,8 +1,11 @@
 """What a practice sets about itself: zone, hours, currency, what it wants kept, and its billing profile."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
 
 from service.basics.money import Currency
+from service.billing.amounts import NET_FIRST
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,7 +21,10 @@ class BillingProfile:
 
 @dataclass(frozen=True, slots=True)
 class Practice:
-    """One practice row. opening: a (from, to) pair of minutes of the day per weekday, Monday first, None closed."""
+    """One practice row. opening: a (from, to) pair of minutes of the day per weekday, Monday first, None closed.
+
+    holidays: closed days with their names. cash_step: the smallest coin in minor units, 0 for no cash rounding.
+    no_show_hours: an order revoked later than so many hours before its appointment is a no-show; None: never."""
 
     organization: str
     zone: str
@@ -29,3 +35,7 @@ class Practice:
     clips_owed: bool = True
     tax_rounding: str = "group"  # group or line
     profile: BillingProfile | None = None
+    gross_rounding: str = NET_FIRST  # or tax-first: how a price that includes tax is parted
+    cash_step: int = 0
+    holidays: Mapping[date, str] = field(default_factory=dict)
+    no_show_hours: int | None = None

@@ -1,50 +1,114 @@
-"""The price list."""
+"""The price list: what a charge costs, when, for which exam, with which tax."""
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 
 from service.basics.money import Money
+from service.billing.situation import Conditions, Situation
+
+NEEDS_REASON = frozenset({"E", "O"})  # EN 16931: BR-E-10, BR-O-10 (from memory): an exemption is given a reason
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Tax:
+    """category: the letter of EN 16931's BT-118 (S standard, Z zero, E exempt, O outside tax); rate in percent."""
+
+    rate: Decimal
+    category: str = "S"
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Surcharge:
+    """A share (percent) of what the lines of these kinds come to: exam, service, drug, outside."""
+
+    percent: Decimal
+    of: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Discount:
+    """A share (percent) that is taken off, never without a reason."""
+
+    percent: Decimal
+    reason: str
 
 
 @dataclass(frozen=True, slots=True)
 class Price:
-    """One row: a charge code's net price while it is valid.
+    """One row. valid_to is the last day, None while open; organization "*" holds for all without a row of their own.
 
-    organization "*" holds for all that have no row of their own.
-
-    tax_rate is in percent; valid_to is the last day, None while open; trigger says what an exam must show for an
-    add-on ("" for exam lines): doppler, sedation, out-of-hours."""
+    unit is net, or with basis "gross" what is shown and includes tax; zero with a surcharge. quantity: exam (once),
+    site, procedure or visit (once a visit), of which at most `cap` are charged. Where exclusive_with is charged too,
+    this one is not. kind: exam, service, drug, outside. part_of: the charge whose bundle this is a part of. payer:
+    client, requester or insurer."""
 
     code: str
     text: str
-    net: Money
-    tax_rate: Decimal
+    unit: Money
+    tax: Tax
     valid_from: date
     valid_to: date | None = None
     organization: str = "*"
-    trigger: str = ""
+    variant: str = ""
+    basis: str = "net"
+    when: Conditions = field(default_factory=Conditions)
+    quantity: str = "exam"
+    cap: int | None = None
+    exclusive_with: tuple[str, ...] = ()
+    surcharge: Surcharge | None = None
+    discount: Discount | None = None
+    kind: str = "service"
+    part_of: str = ""
+    payer: str = "client"
+
+    def in_force(self, on: date) -> bool:
+        """Whether the row is valid on a day."""
+        return self.valid_from <= on and (self.valid_to is None or on <= self.valid_to)
+
+    def together(self, other: "Price") -> bool:
+        """Whether some exam on some day would find both rows."""
+        same = (self.code, self.organization, self.part_of) == (other.code, other.organization, other.part_of)
+        first, last = max(self.valid_from, other.valid_from), min(self.valid_to or date.max, other.valid_to or date.max)
+        return same and first <= last and not self.when.apart(other.when)
 
 
-def price_in_force(prices: Iterable[Price], code: str, *, organization: str, on: date) -> Price | None:
-    """The price of a charge code on a day; None when the list has none.
+def listed(prices: Iterable[Price], code: str, *, organization: str) -> list[Price]:
+    """All rows of a charge code that hold for an organisation, of any day; those of bundles' parts are not among them.
 
     An organisation that has any row of its own for the code is never given the price of "*": an expired own price
     is a missing price, not somebody else's."""
-    rows = [p for p in prices if p.code == code and p.organization in {organization, "*"}]
-    own = [p for p in rows if p.organization == organization]
-    found = [p for p in own or rows if p.valid_from <= on and (p.valid_to is None or on <= p.valid_to)]
-    return found[0] if len(found) == 1 else None  # two at once is a fault of the list: nobody guesses which
+    rows = [p for p in prices if p.code == code and not p.part_of and p.organization in {organization, "*"}]
+    return [p for p in rows if p.organization == organization] or rows
 
 
-def add_on(prices: Iterable[Price], trigger: str, *, organization: str) -> tuple[str, str]:
-    """The charge code and text that an organisation's list ties to a trigger; the trigger itself when it has none,
+def price_in_force(
+    prices: Iterable[Price], code: str, *, organization: str, on: date, at: Situation | None = None
+) -> Price | str:
+    """The one price of a charge code on a day for an exam, or in words why there is none. Nobody guesses."""
+    at = at or Situation()
+    valid = [p for p in listed(prices, code, organization=organization) if p.in_force(on)]
+    if not valid:
+        return f"The price list has no price for {code} on {on.isoformat()}."
+    found = [p for p in valid if p.when.hold(at)]
+    if len(found) == 1:
+        return found[0]
+    if found:
+        return f"The price list has {len(found)} prices for {code} that all apply."
+    missing = sorted({m for p in valid if (m := p.when.unknown(at))})
+    if missing:
+        return f"The price of {code} depends on what is not known: {', '.join(missing)}."
+    return f"The price list has no price for {code} that applies to this exam."
 
-    so that what was performed is charged or listed, never forgotten."""
-    rows = [p for p in prices if p.trigger == trigger and p.organization in {organization, "*"}]
-    own = [p for p in rows if p.organization == organization] or rows
-    if not own:
-        return trigger, trigger.replace("-", " ").capitalize()
-    latest = max(own, key=lambda p: p.valid_from)
-    return latest.code, latest.text
+
+def parts_of(prices: Iterable[Price], whole: Price, *, on: date) -> Sequence[Price]:
+    """The parts by which a bundle is itemised; empty for what is no bundle."""
+    return [p for p in prices if p.part_of == whole.code and p.organization == whole.organization and p.in_force(on)]
+
+
+def per_visit(prices: Iterable[Price], code: str, *, organization: str, on: date | None) -> bool:
+    """Whether a charge is made once a visit, whatever number of exams the visit has."""
+    rows = listed(prices, code, organization=organization)
+    return any(p.quantity == "visit" for p in rows if on is None or p.in_force(on))

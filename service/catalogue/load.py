@@ -11,11 +11,11 @@ from service.catalogue import (
     anatomy,
     codings,
     computations,
-    exceptions,
     formulas,
     limit_tables,
     limits,
     measurements,
+    prices,
     repeatability,
     report_words,
     senders,
@@ -77,20 +77,23 @@ def _catalogue(sheets: Sheets, files: Mapping[str, str]) -> Catalogue:
         plane_codings=plane_codings,
         units=units,
         unique_identifiers=codings.unique_identifiers(sheets),
-        **_telling(sheets, structures, vocabularies),
+        **_telling(sheets, codes, structures=structures, vocabularies=vocabularies),
         finding_readings=computations.readings(sheets, structures, vocabularies=vocabularies, measures=measures),
         **_computing(sheets, codes, measures=measures, units=units),
-        **_money(sheets),
+        **prices.money(sheets),
         **_judging(sheets, measures, tables=tables),
     )
 
 
-def _telling(sheets: Sheets, structures: dict[str, Structure], vocabularies: vocabulary.Vocabularies) -> dict[str, Any]:
+def _telling(
+    sheets: Sheets, codes: codings.Codes, *, structures: dict[str, Structure], vocabularies: vocabulary.Vocabularies
+) -> dict[str, Any]:
     """What a report says beside what was found, and what a finding makes one think of."""
     return {
         "cautions": trade.cautions(sheets),
         "sections": trade.sections(sheets),
         "prompts": advice.prompts(sheets, vocabularies=vocabularies),
+        "translations": advice.translations(sheets, codes),
         **report_words.spoken(sheets, structures, vocabularies=vocabularies),
     }
 
@@ -108,16 +111,6 @@ def _computing(
         "formulas": known,
         "computations": rows,
         "repeatability": repeatability.repeatability(sheets, measures),
-    }
-
-
-def _money(sheets: Sheets) -> dict[str, Any]:
-    currencies = trade.currencies(sheets)
-    return {
-        "prices": trade.prices(sheets, currencies=currencies),
-        "practices": trade.practices(sheets, currencies=currencies),
-        "currencies": currencies,
-        "exceptions": exceptions.exceptions(sheets),
     }
 
 

@@ -4,10 +4,25 @@ from typing import Annotated, ClassVar, Literal
 
 from pydantic import StringConstraints
 
-from service.catalogue.cells import Count, Day, DayOrOpen, Hours, Name, NameOrNone, Number, Text, Words, YesNo
+from service.catalogue.cells import (
+    CountOrNone,
+    Day,
+    DayOrOpen,
+    Hours,
+    Name,
+    NameOrNone,
+    NumberOrNone,
+    Text,
+    Words,
+    YesNo,
+)
 from service.catalogue.rows import Row
 from service.catalogue.rows_codes import Grade
 
+Trigger = Literal[
+    "doppler", "sedation", "sample", "cystocentesis", "drainage", "clipping", "export", "call-out",
+    "out-of-hours", "priority", "specialist", "no-show",
+]  # fmt: skip
 Organization = Annotated[str, StringConstraints(pattern=r"^(\*|[a-z0-9][a-z0-9-]*)$")]
 
 
@@ -40,19 +55,61 @@ class OrderCodeRow(Row):
 
 
 class PriceRow(Row):
-    """tariff.csv; net in minor units, tax in percent, the last day included."""
+    """tariff.csv; amounts in major units with the digits of their currency, tax in percent, the last day included."""
 
-    key: ClassVar[tuple[str, ...]] = ("charge", "organization", "valid_from")
+    key: ClassVar[tuple[str, ...]] = ("charge", "organization", "valid_from", "variant")
     charge: Name
+    variant: NameOrNone
     text: Text
-    net_minor: Count
+    amount: NumberOrNone
     currency: Text
-    tax_rate: Number
+    basis: Literal["net", "gross"]
+    tax_category: Literal["", "S", "Z", "E", "O"]
+    tax_rate: NumberOrNone
+    tax_reason: str
     valid_from: Day
     valid_to: DayOrOpen
     organization: Organization
-    trigger: Literal["", "doppler", "sedation", "out-of-hours"]
+    scope: Words
+    species: Literal["", "dog", "cat"]
+    weight_from: NumberOrNone
+    weight_below: NumberOrNone
+    priority: Words
+    hours: Literal["", "in", "out"]
+    grade: Words
+    requester: Words
+    quantity: Literal["exam", "site", "procedure", "visit"]
+    cap: CountOrNone
+    exclusive_with: Words
+    surcharge: NumberOrNone
+    surcharge_on: Words
+    discount: NumberOrNone
+    discount_reason: str
+    kind: Literal["exam", "service", "drug", "outside"]
+    part_of: NameOrNone
+    payer: Literal["client", "requester", "insurer"]
     note: str
+
+
+class ChargeRow(Row):
+    """charges.csv: what an exam can show, and the charge that it leads to."""
+
+    key: ClassVar[tuple[str, ...]] = ("charge",)
+    charge: Name
+    text: Text
+    trigger: Trigger
+    always: YesNo
+    source: Text
+
+
+class HolidayRow(Row):
+    """holidays.csv; the organisation "*" holds for all."""
+
+    key: ClassVar[tuple[str, ...]] = ("organization", "day")
+    organization: Organization
+    day: Day
+    name: Text
+    source: Text
 
 
 class PracticeRow(Row):
@@ -73,6 +130,9 @@ class PracticeRow(Row):
     stills_owed: YesNo
     clips_owed: YesNo
     tax_rounding: Literal["group", "line"]
+    gross_rounding: Literal["net-first", "tax-first"]
+    cash_step: NumberOrNone
+    no_show_hours: str
 
 
 class CurrencyRow(Row):

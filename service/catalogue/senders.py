@@ -27,6 +27,11 @@ NOTES = frozenset(
         "recumbency",
         "probe",
         "clipping",
+        "sample",
+        "cystocentesis",
+        "drainage",
+        "image-export",
+        "call-out",
     }
 )
 LESIONS = frozenset({"lesion:record", "lesion:place"})

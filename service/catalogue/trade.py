@@ -1,20 +1,20 @@
 """Turns rows about services, prices, practices and the words of the report into values."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from datetime import date
+from decimal import Decimal
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from service.basics.money import Currency, Money
+from service.basics.money import Currency
 from service.billing.practice import Practice
-from service.billing.tariff import Price
 from service.catalogue.catalogue import Caution, Key
 from service.catalogue.codings import Codes
 from service.catalogue.rows_trade import (
     CautionRow,
     CurrencyRow,
+    HolidayRow,
     OrderCodeRow,
     PracticeRow,
-    PriceRow,
     SectionRow,
     ServiceRow,
 )
@@ -62,56 +62,17 @@ def currencies(sheets: Sheets) -> dict[str, Currency]:
     return {p.row.currency: Currency(p.row.currency, int(p.row.exponent)) for p in rows}
 
 
-def prices(sheets: Sheets, *, currencies: Mapping[str, Currency]) -> tuple[Price, ...]:
-    """The price list; no day has two prices for one charge of one organisation."""
-    rows = sheets.read("tariff.csv", PriceRow)
-    found: list[Price] = []
-    for placed in rows:
-        row = placed.row
-        currency = _currency(placed, sheets, currencies)
-        if row.valid_to and row.valid_to < row.valid_from:
-            sheets.fault(placed.line, "valid_to is before valid_from")
-        if row.tax_rate < 0 or row.tax_rate > 100:
-            sheets.fault(placed.line, f"tax_rate {row.tax_rate} is not a share of a hundred")
-        if currency:
-            found.append(
-                Price(
-                    row.charge,
-                    row.text,
-                    Money(row.net_minor, currency),
-                    row.tax_rate,
-                    row.valid_from,
-                    row.valid_to,
-                    row.organization,
-                    row.trigger,
-                )
-            )
-    _overlaps(rows, sheets)
-    return tuple(found)
-
-
-def _currency(
-    placed: Placed[PriceRow] | Placed[PracticeRow], sheets: Sheets, currencies: Mapping[str, Currency]
-) -> Currency | None:
+def _currency(placed: Placed[PracticeRow], sheets: Sheets, currencies: Mapping[str, Currency]) -> Currency | None:
     code = placed.row.currency
     if code not in sheets.known("currencies.csv", "currency"):
         sheets.fault(placed.line, f'currency "{code}" is not in currencies.csv')
     return currencies.get(code)
 
 
-def _overlaps(rows: Iterable[Placed[PriceRow]], sheets: Sheets) -> None:
-    open_until: dict[tuple[str, str], date] = {}
-    for placed in sorted(rows, key=lambda p: p.row.valid_from):
-        key = (placed.row.charge, placed.row.organization)
-        if key in open_until and placed.row.valid_from <= open_until[key]:
-            sheets.fault(placed.line, f"{placed.row.charge} has a price already on {placed.row.valid_from}")
-        open_until[key] = max(placed.row.valid_to or date.max, open_until.get(key, date.min))
-
-
 def practices(sheets: Sheets, *, currencies: Mapping[str, Currency]) -> dict[str, Practice]:
     """Practice rows by organisation; "*" holds for all others and must be there."""
     found: dict[str, Practice] = {}
-    rows = sheets.read("practices.csv", PracticeRow)
+    rows, closed = sheets.read("practices.csv", PracticeRow), _holidays(sheets)
     if "*" not in sheets.known("practices.csv", "organization"):
         sheets.faults.append('practices.csv:0: the row "*" is missing')
     for placed in rows:
@@ -129,8 +90,33 @@ def practices(sheets: Sheets, *, currencies: Mapping[str, Currency]) -> dict[str
                 row.stills_owed,
                 row.clips_owed,
                 row.tax_rounding,
+                gross_rounding=row.gross_rounding,
+                cash_step=_step(placed, sheets, currency),
+                holidays={**closed.get("*", {}), **closed.get(row.organization, {})},
+                no_show_hours=_hours(placed, sheets),
             )
     return found
+
+
+def _holidays(sheets: Sheets) -> dict[str, dict[date, str]]:
+    found: dict[str, dict[date, str]] = {}
+    for placed in sheets.read("holidays.csv", HolidayRow):
+        found.setdefault(placed.row.organization, {})[placed.row.day] = placed.row.name
+    return found
+
+
+def _step(placed: Placed[PracticeRow], sheets: Sheets, currency: Currency) -> int:
+    step = (placed.row.cash_step or Decimal(0)).scaleb(currency.exponent)
+    if step < 0 or step != step.to_integral_value():
+        sheets.fault(placed.line, f"cash_step {placed.row.cash_step} is no coin of {currency.code}")
+    return int(step)
+
+
+def _hours(placed: Placed[PracticeRow], sheets: Sheets) -> int | None:
+    text = placed.row.no_show_hours
+    if text and not text.isdecimal():
+        sheets.fault(placed.line, f'no_show_hours "{text}" must be a whole number, or empty')
+    return int(text) if text.isdecimal() else None
 
 
 def _zone(placed: Placed[PracticeRow], sheets: Sheets) -> None:

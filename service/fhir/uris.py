@@ -28,6 +28,8 @@ AMENDMENT = f"{BASE}/CodeSystem/amendment"
 REPORT_SECTION = f"{BASE}/CodeSystem/report-section"
 OPERATION = f"{BASE}/CodeSystem/operation"  # second subtype of an AuditEvent: which operation it was
 INVOICE_TYPE = f"{BASE}/CodeSystem/invoice-type"  # invoice, credit
+TAX_CATEGORY = f"{BASE}/CodeSystem/tax-category"  # S, Z, E, O as EN 16931 has them
+GRADE = f"{BASE}/CodeSystem/performer-grade"  # general, sonographer, specialist: of a Practitioner's qualification
 
 # our identifiers, extensions
 ID = f"{BASE}/id"  # identifier system under which our own resources are known elsewhere: value = our id
@@ -47,6 +49,11 @@ X_CREDITED_LINE = f"{BASE}/StructureDefinition/credited-line"  # valuePositiveIn
 X_SELLER = f"{BASE}/StructureDefinition/seller"  # complex: name, address, tax-number, bank
 X_ROUNDING = f"{BASE}/StructureDefinition/tax-rounding"  # valueCode: group | line
 X_TAX_RATE = f"{BASE}/StructureDefinition/tax-rate"  # valueDecimal
+X_GROSS_ROUNDING = f"{BASE}/StructureDefinition/gross-rounding"  # valueCode: net-first | tax-first
+X_CASH_ROUNDING = f"{BASE}/StructureDefinition/cash-rounding"  # valueMoney: what rounding to coins adds
+X_DUE = f"{BASE}/StructureDefinition/amount-due"  # valueMoney
+X_SURCHARGE_BASE = f"{BASE}/StructureDefinition/surcharge-base"  # valueMoney: what a surcharge is a share of
+X_SITUATION = f"{BASE}/StructureDefinition/charge-situation"  # on ChargeItem, complex: what its price depends on
 X_LINE = f"{BASE}/StructureDefinition/invoice-line"  # complex: code, animal, exam-date, performer, exam
 X_UNROUNDED = f"{BASE}/StructureDefinition/unrounded-value"  # on Observation of ours: valueDecimal
 X_DIFFERS = f"{BASE}/StructureDefinition/differs-from-inputs"  # on Observation that was sent: valueReference

@@ -16,10 +16,10 @@ from service.fhir.types import DEFINITIONS
 from service.store import SqlBooks
 from tests.api import running
 from tests.api.conftest import JSON
+from tests.builders.tariff_rows import row
 
 BASE = "http://sonoledger.example/fhir"
-OWN_PRICE = "full,Our own survey,20000,EUR,20,2021-01-01,,{},,invented\n"
-OTHER_PRICE = "other-only,Somebody's secret,100,EUR,20,2021-01-01,,somebody-else,,invented\n"
+OTHER_PRICE = row("other-only", text="Somebody's secret", organization="somebody-else", amount="1.00")
 Json = dict[str, Any]
 
 
@@ -31,7 +31,8 @@ def mine() -> str:
 @pytest.fixture(scope="module")
 def files(mine: str) -> dict[str, str]:
     found = read_folder()
-    return found | {"tariff.csv": found["tariff.csv"] + OWN_PRICE.format(mine) + OTHER_PRICE}
+    own = row("full", text="Our own survey", organization=mine, amount="200.00", valid_from="2021-01-01", kind="exam")
+    return found | {"tariff.csv": found["tariff.csv"] + own + OTHER_PRICE}
 
 
 @pytest.fixture(scope="module")

@@ -9,6 +9,7 @@ from fhir.resources.R4B import get_fhir_model_class
 from service.basics.money import Currency, Money
 from service.billing.invoice import Invoice, Line, Payer, Performed, tax_groups, tax_on
 from service.billing.practice import BillingProfile, Practice
+from service.billing.tariff import Tax
 from service.fhir import exact
 
 EUR = Currency("EUR", 2)
@@ -18,13 +19,19 @@ DAY = (8 * 60, 18 * 60)
 PRACTICE = Practice("blue", "UTC", (DAY,) * 5 + (None, None), EUR, profile=PROFILE)
 
 
+def taxed(rate: Decimal) -> Tax:
+    """The tax of a rate: standard, or zero rated."""
+    return Tax(rate, "S" if rate else "Z")
+
+
 def invoice(*minors: int, rounding: str = "group", currency: Currency = EUR, rates: tuple[str, ...] = ()) -> Invoice:
     """An issued invoice with a line for each amount, at 20 % unless told."""
     lines = []
     for number, minor in enumerate(minors, start=1):
         net, rate = Money(minor, currency), Decimal(rates[number - 1] if rates else "20")
         tax = tax_on(net, rate) if rounding == "line" else None
-        lines.append(Line(number, f"charge-{number}", f"code-{number}", f"Line <{number}>", Decimal(1), net, rate, tax))
+        text = f"Line <{number}>"
+        lines.append(Line(number, f"charge-{number}", f"code-{number}", text, Decimal(1), net, taxed(rate), tax))
     return Invoice(
         id="invoice-1",
         number="2026-000001",

@@ -11,7 +11,9 @@ from service.actions.writing import write
 from service.basics.ids import new_id
 from service.basics.money import Money
 from service.basics.stored import Exam
-from service.billing.tariff import Price
+from service.billing.exam_facts import Shown
+from service.billing.tariff import Price, Tax
+from service.billing.triggers import Trigger
 from service.catalogue.catalogue import Catalogue, Caution
 from service.exam.animal import Animal
 from service.exam.order import Order
@@ -25,17 +27,23 @@ def service(key: str) -> Service:
     return Service(key, f"Abdomen, {key}", (), key, False, (), key)
 
 
-def price(code: str, minor: int, *, trigger: str = "", **changes: Any) -> Price:
-    row = Price(code, f"Price of {code}", Money(minor, EUR), Decimal(20), date(2026, 1, 1), trigger=trigger)
+def price(code: str, minor: int, **changes: Any) -> Price:
+    kind = "exam" if code in ("full", "limited", "recheck") else "service"
+    row = Price(code, f"Price of {code}", Money(minor, EUR), Tax(Decimal(20)), date(2026, 1, 1), kind=kind)
     return replace(row, **changes)
 
 
 PRICES = (
     price("full", 18500),
     price("limited", 9800),
-    price("doppler", 3500, trigger="doppler"),
-    price("sedation", 6200, trigger="sedation"),
-    price("out-of-hours", 9000, trigger="out-of-hours"),
+    price("doppler", 3500),
+    price("sedation", 6200),
+    price("out-of-hours", 9000),
+)
+ALWAYS = ("doppler", "sedation", "sample", "cystocentesis")
+TRIGGERS = tuple(
+    Trigger(code, f"Charge for {code}", code, code in ALWAYS)
+    for code in (*ALWAYS, "priority", "specialist", "clipping", "call-out", "out-of-hours", "no-show")
 )
 
 
@@ -44,6 +52,7 @@ def catalogue(prices: tuple[Price, ...] = PRICES) -> Catalogue:
     empty: dict[str, Any] = {f.name: {} for f in fields(Catalogue)}
     services = {key: service(key) for key in ("full", "limited", "recheck")}
     own = {"hash": "h", "services": services, "prices": prices, "currencies": CURRENCIES, "cautions": (CAUTION,)}
+    own["triggers"] = TRIGGERS
     return Catalogue(**{**empty, **own})
 
 
@@ -54,6 +63,9 @@ class Shelf:
         self.current = current
 
     def of(self, hash_: str) -> Catalogue:
+        return self.current
+
+    def over(self, overlay: str) -> Catalogue:
         return self.current
 
 
@@ -85,7 +97,14 @@ FACTS = bill_exam.ExamFacts(
 )
 
 
-def performed(at: House, work: Work, exam: Exam, *, practice: Any = PRACTICE, **changes: Any) -> bill_exam.Billed:
+def shown(*triggers: str, times: int = 1) -> tuple[Shown, ...]:
+    """What an exam shows, each so many times."""
+    return tuple(Shown(one, times) for one in triggers)
+
+
+def performed(
+    at: House, work: Work, exam: Exam, *, practice: Any = PRACTICE, again: bool = False, **changes: Any
+) -> bill_exam.Billed:
     """The exam billed by changed FACTS, and everything written."""
     billed = bill_exam.perform(
         at,
@@ -95,8 +114,9 @@ def performed(at: House, work: Work, exam: Exam, *, practice: Any = PRACTICE, **
         facts=replace(FACTS, **changes),
         catalogue=at.catalogues.current,
         practice=practice,
+        again=again,
     )
-    write(work, [*billed.new, *([billed.invoice] if billed.invoice else [])], billed.changed)
-    if billed.invoice:
-        work.save_exam(replace(exam, invoice=billed.invoice["id"]))
+    write(work, [*billed.new, *billed.invoices], billed.changed)
+    if billed.invoices:
+        work.save_exam(replace(exam, invoice=billed.invoices[0]["id"]))
     return billed

@@ -6,6 +6,7 @@ from service.catalogue.check import faults
 from service.catalogue.faults import CatalogueFaults
 from service.catalogue.files import read_folder
 from service.catalogue.load import load
+from tests.builders.tariff_rows import row
 from tests.catalogue.broken import line_of, said
 
 BROKEN = [
@@ -77,8 +78,10 @@ BROKEN = [
     ),
     ("services.csv", "limited,yes,,", "limited,yes,spleen,", "limited", "either the order names the organs"),
     ("order-codes.csv", "limited,ln", "half,ln", "limited,ln", 'service "half"'),
-    ("tariff.csv", "18500,EUR", "18500,EUX", "full,", 'currency "EUX"'),
-    ("tariff.csv", "18500,EUR", "185.00,EUR", "full,", "whole number"),
+    ("tariff.csv", "185.00,EUR", "185.00,EUX", "full,", 'currency "EUX"'),
+    ("tariff.csv", "185.00,EUR", "185.001,EUR", "full,", "more digits than EUR has (2)"),
+    ("tariff.csv", "185.00,EUR", "-185.00,EUR", "full,", "is negative"),
+    ("tariff.csv", "185.00,EUR", "1850.5,JPY", "full,", "more digits than JPY has (0)"),
     ("practices.csv", "*,UTC", "*,Mars/Base", "*", "no time zone"),
     ("practices.csv", "*,UTC", "north,UTC", "", 'the row "*" is missing'),
     ("practices.csv", "*,UTC,08:00-18:00", "*,UTC,18:00-08:00", "*", "close after it opens"),
@@ -119,7 +122,7 @@ def test_one_broken_structure_does_not_blame_all_that_use_it() -> None:
 
 def test_all_faults_come_at_once_in_order_of_file_and_line() -> None:
     files = read_folder()
-    files["tariff.csv"] = files["tariff.csv"].replace("3500,EUR", "35.00,EUR").replace("2020-01-01", "1.1.2020", 1)
+    files["tariff.csv"] = files["tariff.csv"].replace("35.00,EUR", "35.001,EUR").replace("2020-01-01", "1.1.2020", 1)
     files["sites.csv"] += "sct,10200004,Liver,,liver_top,A,nowhere\n"
     del files["cautions.csv"]
     files["prices.csv"] = "a,b\n"
@@ -155,10 +158,11 @@ def test_a_file_that_is_no_table_is_told(text: str, told: str) -> None:
 
 def test_a_day_has_one_price() -> None:
     files = read_folder()
-    row = "doppler,Doppler examination,3600,EUR,20,2027-01-01,,*,doppler,\n"
-    files["tariff.csv"] += row
+    files["tariff.csv"] += row("doppler", valid_from="2027-01-01", amount="36.00")
     assert faults(files) == [
-        f"tariff.csv:{files['tariff.csv'].count(chr(10))}: doppler has a price already on 2027-01-01"
+        f"tariff.csv:{files['tariff.csv'].count(chr(10))}: "
+        "doppler has a price already on 2027-01-01 for the same exams"
     ]
-    files["tariff.csv"] = files["tariff.csv"].replace("3500,EUR,20,2020-01-01,,", "3500,EUR,20,2020-01-01,2026-12-31,")
+    before = "35.00,EUR,net,S,20,,2020-01-01,,"
+    files["tariff.csv"] = files["tariff.csv"].replace(before, "35.00,EUR,net,S,20,,2020-01-01,2026-12-31,")
     assert faults(files) == []

@@ -4,6 +4,7 @@ from decimal import Decimal
 
 import pytest
 
+from service.billing.tariff import Tax
 from service.catalogue.catalogue import Catalogue
 from service.catalogue.files import read_folder
 from service.catalogue.load import load
@@ -31,11 +32,13 @@ def test_four_exams_can_be_ordered(catalogue: Catalogue) -> None:
     assert catalogue.services["full"].report_code[0].code == "24558-9"
 
 
-def test_every_exam_and_every_add_on_has_a_price(catalogue: Catalogue) -> None:
-    charges = {p.code for p in catalogue.prices if not p.trigger}
-    assert charges == {s.charge for s in catalogue.services.values()}
-    assert {p.trigger for p in catalogue.prices if p.trigger} == {"doppler", "sedation", "out-of-hours"}
-    assert {(p.tax_rate, p.organization, p.net.currency.code) for p in catalogue.prices} == {(Decimal(20), "*", "EUR")}
+def test_every_exam_and_what_is_usually_added_has_a_price(catalogue: Catalogue) -> None:
+    codes = {p.code for p in catalogue.prices}
+    assert codes >= {s.charge for s in catalogue.services.values()}
+    assert {t.charge for t in catalogue.triggers if t.always} - codes == {"call-out"}
+    assert codes - {s.charge for s in catalogue.services.values()} <= {t.charge for t in catalogue.triggers}
+    assert {(p.tax, p.organization, p.unit.currency.code) for p in catalogue.prices} == {(Tax(Decimal(20)), "*", "EUR")}
+    assert {p.code for p in catalogue.prices if p.kind == "exam"} == {s.charge for s in catalogue.services.values()}
 
 
 def test_currencies_have_their_exponents(catalogue: Catalogue) -> None:

@@ -8,10 +8,12 @@ import pytest
 from service.basics.errors import Conflict
 from service.basics.money import Currency, Money
 from service.billing.charge import MOVES, Charge, Cut, Identity, exam_line, move, next_correction
+from service.billing.exam_facts import Shown
 from service.billing.hours import out_of_hours, start
 from service.billing.practice import Practice
 from service.billing.pricing import priced
-from service.billing.tariff import Price, add_on, price_in_force
+from service.billing.tariff import Price, Tax, price_in_force
+from service.billing.triggers import Trigger, charged
 
 EUR = Currency("EUR", 2)
 DAY = (8 * 60, 18 * 60)
@@ -19,8 +21,16 @@ VIENNA = Practice("blue", "Europe/Vienna", (DAY,) * 5 + (None, None), EUR)
 STATES = {"planned", "billable", "not-billable", "aborted", "billed", "entered-in-error"}  # R4 chargeitem-status
 
 
-def price(code="full", minor=18000, valid_from=date(2026, 1, 1), valid_to=None, organization="*", trigger="") -> Price:
-    return Price(code, code.title(), Money(minor, EUR), Decimal(20), valid_from, valid_to, organization, trigger)
+def price(code="full", minor=18000, valid_from=date(2026, 1, 1), valid_to=None, organization="*", **more) -> Price:
+    tax = Tax(Decimal(20))
+    return Price(code, code.title(), Money(minor, EUR), tax, valid_from, valid_to, organization, **more)
+
+
+def told(*prices: Price, on: date) -> str:
+    """Why there is no price."""
+    found = price_in_force(prices, "full", organization="blue", on=on)
+    assert isinstance(found, str)
+    return found
 
 
 def charge(code="full", status="billable", correction=0) -> Charge:
@@ -31,25 +41,27 @@ def test_the_price_is_the_one_in_force_on_the_day():  # B10
     old, new = price(minor=1, valid_to=date(2026, 6, 30)), price(minor=2, valid_from=date(2026, 7, 1))
     found = [price_in_force([old, new], "full", organization="blue", on=date(2026, m, d)) for m, d in ((6, 30), (7, 1))]
     assert found == [old, new]
-    assert price_in_force([old, new], "full", organization="blue", on=date(2025, 12, 31)) is None
+    assert "no price for full on 2025-12-31" in told(old, new, on=date(2025, 12, 31))
 
 
 def test_an_own_row_beats_the_general_one_also_when_it_has_expired():
     general, own = price(), price(minor=5, organization="blue", valid_to=date(2026, 6, 30))
     assert price_in_force([general, own], "full", organization="blue", on=date(2026, 6, 30)) == own
-    assert price_in_force([general, own], "full", organization="blue", on=date(2026, 7, 1)) is None
+    assert "no price for full on 2026-07-01" in told(general, own, on=date(2026, 7, 1))
     assert price_in_force([general, own], "full", organization="red", on=date(2026, 7, 1)) == general
 
 
 def test_two_prices_at_once_are_no_price():
-    assert price_in_force([price(), price(minor=2)], "full", organization="blue", on=date(2026, 7, 1)) is None
+    assert "2 prices for full" in told(price(), price(minor=2), on=date(2026, 7, 1))
 
 
-def test_an_add_on_is_named_by_the_list_or_by_its_trigger():
-    rows = [price("colour", trigger="doppler"), price("own-colour", trigger="doppler", organization="blue")]
-    assert add_on(rows, "doppler", organization="red") == ("colour", "Colour")
-    assert add_on(rows, "doppler", organization="blue") == ("own-colour", "Own-Colour")
-    assert add_on(rows, "out-of-hours", organization="blue") == ("out-of-hours", "Out of hours")
+def test_what_is_performed_is_charged_also_without_a_price_and_a_circumstance_only_with_one():
+    rows = [Trigger("colour", "Colour", "doppler", True), Trigger("slot", "Slot", "priority", False)]
+    shown = [Shown("priority"), Shown("doppler", 2), Shown("unheard-of")]
+    found = charged(rows, shown, [], organization="blue")
+    assert [(t.charge, s.times) for t, s in found] == [("colour", 2)]
+    expired = price("slot", valid_to=date(2026, 1, 2))  # known, though its price has run out: told, not forgotten
+    assert [t.charge for t, _ in charged(rows, shown, [expired], organization="blue")] == ["colour", "slot"]
 
 
 @pytest.mark.parametrize(
@@ -112,9 +124,9 @@ def test_charges_become_lines_in_their_order():
         began=start(VIENNA, "2026-11-25"),
         exam_code="full",
     )
-    assert [(x.sequence, x.code, x.net.minor, x.tax) for x in bill.lines] == [
-        (1, "full", 18000, None),
-        (2, "doppler", 2500, None),
+    assert [(x.payer, x.line.code, x.line.net.minor, x.line.tax) for x in bill.lines] == [
+        ("client", "full", 18000, None),
+        ("client", "doppler", 2500, None),
     ]
     assert bill.unpriced == {}
 
@@ -123,7 +135,7 @@ def test_what_has_no_price_is_named_and_add_ons_wait_for_their_exam():
     began = start(VIENNA, "2026-11-25")
     both = [charge(), charge("doppler")]
     only_exam = priced(both, [price()], practice=VIENNA, began=began, exam_code="full")
-    assert [x.code for x in only_exam.lines] == ["full"]
+    assert [x.line.code for x in only_exam.lines] == ["full"]
     assert only_exam.unpriced == {"id-doppler-0": "The price list has no price for doppler on 2026-11-25."}
     only_add_on = priced(both, [price("doppler")], practice=VIENNA, began=began, exam_code="full")
     assert only_add_on.lines == ()
@@ -131,7 +143,7 @@ def test_what_has_no_price_is_named_and_add_ons_wait_for_their_exam():
 
 
 def test_a_price_in_another_currency_or_without_a_day_is_no_price():
-    yen = Price("full", "Full", Money(20000, Currency("JPY", 0)), Decimal(10), date(2026, 1, 1))
+    yen = Price("full", "Full", Money(20000, Currency("JPY", 0)), Tax(Decimal(10)), date(2026, 1, 1))
     mixed = priced([charge()], [yen], practice=VIENNA, began=start(VIENNA, "2026-11-25"), exam_code="full")
     assert mixed.unpriced == {"id-full-0": "The price of full is in JPY, the practice bills in EUR."}
     undated = priced([charge()], [price()], practice=VIENNA, began=start(VIENNA, ""), exam_code="full")

@@ -7,9 +7,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from service.basics.money import Currency, Money
+from service.billing.amounts import times
 from service.billing.credit import credit
-from service.billing.invoice import Invoice, Line, Payer, Performed, add, line_net, tax_groups, tax_on
+from service.billing.invoice import Invoice, Line, Payer, Performed, add, tax_groups, tax_on
 from service.billing.practice import BillingProfile
+from tests.builders.money import taxed
 
 EUR, JPY, BHD = Currency("EUR", 2), Currency("JPY", 0), Currency("BHD", 3)
 TWENTY = Decimal(20)
@@ -18,7 +20,7 @@ TWENTY = Decimal(20)
 def line(minor: int, *, rate: Decimal = TWENTY, currency: Currency = EUR, sequence: int = 1, by_line=False) -> Line:
     net = Money(minor, currency)
     tax = tax_on(net, rate) if by_line else None
-    return Line(sequence, f"c{sequence}", "full", "Survey", Decimal(1), net, rate, tax)
+    return Line(sequence, f"c{sequence}", "full", "Survey", Decimal(1), net, taxed(rate), tax)
 
 
 def invoice(lines: list[Line], rounding: str = "group") -> Invoice:
@@ -64,12 +66,12 @@ def test_tax_is_rounded_half_up_to_the_minor_unit(minor, currency, rate, tax):
 
 def test_a_negative_amount_is_rounded_as_its_positive():
     assert tax_on(Money(-250, EUR), Decimal(5)) == Money(-13, EUR)
-    assert line_net(Money(333, EUR), Decimal("-1.5")) == Money(-500, EUR)
+    assert times(Money(333, EUR), Decimal("-1.5")) == Money(-500, EUR)
 
 
 def test_mixed_rates_make_one_group_each():  # B11
     groups = invoice([line(1000), line(500, rate=Decimal("5.5")), line(1, rate=Decimal("20.0"))]).groups
-    assert [(str(g.rate), g.base.minor, g.tax.minor) for g in groups] == [("5.5", 500, 28), ("20", 1001, 200)]
+    assert [(str(g.rate.rate), g.base.minor, g.tax.minor) for g in groups] == [("5.5", 500, 28), ("20", 1001, 200)]
 
 
 def test_currencies_do_not_mix():  # B33
@@ -91,9 +93,9 @@ LINES = st.lists(
 def drawn(rows, currency: Currency, rounding: str) -> list[Line]:
     lines = []
     for number, (price, quantity, rate) in enumerate(rows, start=1):
-        net = line_net(Money(price, currency), quantity)
+        net = times(Money(price, currency), quantity)
         tax = tax_on(net, rate) if rounding == "line" else None
-        lines.append(Line(number, f"c{number}", "full", "Survey", quantity, net, rate, tax))
+        lines.append(Line(number, f"c{number}", "full", "Survey", quantity, net, taxed(rate), tax))
     return lines
 
 

@@ -53,7 +53,7 @@ def test_the_figures_on_the_wire_have_the_digits_of_their_currency():
     text = exact.encode(write(invoice(1003, 1003, 1003), organization="blue")).decode()
     assert '"totalNet":{"value":30.09,"currency":"EUR"}' in text
     assert '"totalGross":{"value":36.11,"currency":"EUR"}' in text  # tax 6.02 by group: EN 16931 BR-CO-17
-    assert '"type":"tax","factor":0.20,"amount":{"value":6.02,"currency":"EUR"}' in text
+    assert '"factor":0.20,"amount":{"value":6.02,"currency":"EUR"}' in text
     yen = exact.encode(write(invoice(20000, currency=Currency("JPY", 0)), organization="blue")).decode()
     assert '"totalGross":{"value":24000,"currency":"JPY"}' in yen
     dinar = exact.encode(write(invoice(12340, currency=Currency("BHD", 3)), organization="blue")).decode()

@@ -9,14 +9,14 @@ import pytest
 
 from service.catalogue.files import read_folder
 from tests.builders.instances import BILLING, Instance
+from tests.builders.tariff_rows import row
 from tests.whole.telling import Desk, Json
 
 Open = Callable[..., Desk]
-OLD_PRICE = '"Abdominal ultrasound, full survey",18500,EUR,20,2020-01-01,,*'
-NEW_PRICES = (
-    '"Abdominal ultrasound, full survey",17900,EUR,20,2020-01-01,2026-06-30,*,,\n'
-    f"full,{OLD_PRICE.replace('2020-01-01', '2026-07-01')}"
-)
+FULL = {"text": "Abdominal ultrasound, full survey", "kind": "exam", "note": "invented demo price: replace it"}
+OLD_PRICE = row("full", amount="185.00", **FULL)
+NEW_PRICES = row("full", amount="179.00", valid_to="2026-06-30", **FULL)
+NEW_PRICES += row("full", amount="185.00", valid_from="2026-07-01", **FULL)
 
 
 class Worlds:

@@ -7,7 +7,7 @@ from service.fhir import uris
 
 @dataclass(frozen=True, slots=True)
 class Parameter:
-    """One parameter: use is in or out, type an R4 type; min and max as in R4."""
+    """One parameter: use is in or out, type an R4 type ("" for one that has parts); min and max as in R4."""
 
     name: str
     use: str
@@ -15,6 +15,7 @@ class Parameter:
     min: int = 0
     max: str = "1"
     text: str = ""
+    parts: tuple["Parameter", ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,9 +44,11 @@ INSTANCE = frozenset({"instance"})
 TYPE = frozenset({"type"})
 
 
-def taken(name: str, type_: str, text: str = "", *, need: int = 0, many: bool = False) -> Parameter:
+def taken(
+    name: str, type_: str, text: str = "", *, need: int = 0, many: bool = False, parts: tuple[Parameter, ...] = ()
+) -> Parameter:
     """A parameter that is taken."""
-    return Parameter(name, "in", type_, need, "*" if many else "1", text)
+    return Parameter(name, "in", type_, need, "*" if many else "1", text, parts)
 
 
 def given(type_: str, text: str = "", *, name: str = "return", need: int = 1, many: bool = False) -> Parameter:

@@ -19,4 +19,5 @@ def read_charge(resource: Json) -> Charge | None:
         identity=Identity(order, code, organization, int(correction)),
         text=resource["code"].get("text", code),
         status=resource["status"],
+        quantity=int(resource.get("quantity", {}).get("value", 1)),
     )

@@ -6,8 +6,10 @@ from typing import Any
 
 from service.basics.errors import Fault, Invalid
 from service.basics.money import Currency, Money
+from service.billing.amounts import NET_FIRST
 from service.billing.invoice import Invoice, Line, Payer, Performed, TaxGroup
 from service.billing.practice import BillingProfile
+from service.billing.tariff import Tax
 from service.fhir import uris
 
 Json = dict[str, Any]
@@ -16,6 +18,7 @@ Json = dict[str, Any]
 def read_invoice(resource: Json, currencies: Mapping[str, Currency]) -> Invoice:
     """The invoice. Raises Invalid for an amount whose currency is unknown or has other digits than that currency."""
     credited = _extension(resource, uris.X_CREDITS).get("valueReference", {})
+    cash = _extension(resource, uris.X_CASH_ROUNDING).get("valueMoney")
     return Invoice(
         id=resource["id"],
         number=resource["identifier"][0]["value"],
@@ -28,6 +31,8 @@ def read_invoice(resource: Json, currencies: Mapping[str, Currency]) -> Invoice:
         groups=_groups(resource, currencies),
         credits=credited.get("reference", "").removeprefix("Invoice/"),
         credited_number=credited.get("display", ""),
+        gross_rounding=_extension(resource, uris.X_GROSS_ROUNDING).get("valueCode", NET_FIRST),
+        cash=money(cash, currencies) if cash else None,
     )
 
 
@@ -70,26 +75,41 @@ def _performed(resource: Json) -> Performed:
         animal_name=parts.get("animal", {}).get("valueString", ""),
         day=parts["exam-date"]["valueDate"],
         performer=parts.get("performer", {}).get("valueString", ""),
+        hours=parts.get("hours", {}).get("valueCode", ""),
     )
 
 
 def _line(item: Json, currencies: Mapping[str, Currency]) -> Line:
-    base, tax = item["priceComponent"]
+    parts = _line_parts(item)
+    kinds = {part["type"]: part for part in item["priceComponent"]}
+    price, tax, off = kinds.get("base") or kinds["surcharge"], kinds["tax"], kinds.get("discount")
+    base = money(price["amount"], currencies)
+    discount = money(off["amount"], currencies) if off else None
+    share = price["type"] == "surcharge"
+    of = _extension(price, uris.X_SURCHARGE_BASE).get("valueMoney")
     return Line(
         sequence=item["sequence"],
         charge=item["chargeItemReference"]["reference"].removeprefix("ChargeItem/"),
-        code=_line_parts(item)["code"]["valueCode"],
+        code=parts["code"]["valueCode"],
         text=item["chargeItemReference"]["display"],
-        quantity=Decimal(base["factor"]),
-        net=money(base["amount"], currencies),
-        tax_rate=_rate(tax),
+        quantity=Decimal(parts["quantity"]["valueDecimal"] if share else price["factor"]),
+        net=base + discount if discount is not None else base,
+        rate=_rate(tax),
         tax=money(tax["amount"], currencies) if "amount" in tax else None,
+        discount=discount,
+        discount_reason=off["code"]["text"] if off else "",
+        basis=parts["basis"]["valueCode"],
+        outside=parts.get("outside", {}).get("valueBoolean", False),
+        surcharge=Decimal(price["factor"]).scaleb(2) if share else None,
+        surcharge_base=money(of, currencies) if of else None,
         credits=_extension(item, uris.X_CREDITED_LINE).get("valuePositiveInt", 0),
     )
 
 
-def _rate(component: Json) -> Decimal:
-    return Decimal(_extension(component, uris.X_TAX_RATE)["valueDecimal"])
+def _rate(component: Json) -> Tax:
+    code = component["code"]
+    rate = Decimal(_extension(component, uris.X_TAX_RATE)["valueDecimal"])
+    return Tax(rate, code["coding"][0]["code"], code.get("text", ""))
 
 
 def _groups(resource: Json, currencies: Mapping[str, Currency]) -> tuple[TaxGroup, ...]:

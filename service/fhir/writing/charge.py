@@ -4,6 +4,7 @@ from typing import Any
 
 from service.billing.charge import Charge
 from service.billing.exam_facts import ExamFacts
+from service.billing.situation import Situation
 from service.fhir import uris
 
 Json = dict[str, Any]
@@ -22,7 +23,7 @@ def charge_item(charge: Charge, *, exam: str, procedure: str, animal: str, now: 
         "code": {"coding": [coding], "text": charge.text},
         "subject": {"reference": f"Patient/{animal}"},
         "performingOrganization": organization(charge.identity.organization),
-        "quantity": {"value": 1},
+        "quantity": {"value": charge.quantity},
         "enteredDate": now,
         "service": [{"reference": f"Procedure/{procedure}"}],
         "supportingInformation": [{"reference": f"Task/{exam}"}],
@@ -46,9 +47,12 @@ def moved(item: Json, status: str, *, now: str, why: str = "") -> Json:
     return after
 
 
-def performed(item: Json, facts: ExamFacts) -> Json:
-    """The ChargeItem with when its service began and who performed it, as far as known."""
+def performed(item: Json, facts: ExamFacts, situation: Situation | None = None) -> Json:
+    """The ChargeItem with when its service began, who performed it, and what its price depends on, as far as known."""
     after = dict(item)
+    if situation is not None:
+        kept = [e for e in item.get("extension", []) if e["url"] != uris.X_SITUATION]
+        after["extension"] = [*kept, {"url": uris.X_SITUATION, "extension": _situation(situation)}]
     if facts.started:
         after["occurrenceDateTime"] = facts.started
     parts = {"reference": facts.performer, "display": facts.performer_name}
@@ -56,3 +60,13 @@ def performed(item: Json, facts: ExamFacts) -> Json:
     if actor:
         after["performer"] = [{"actor": actor}]
     return after
+
+
+def _situation(at: Situation) -> list[Json]:
+    """What the applicability of a ChargeItemDefinition asks for."""
+    hours = "" if at.closed is None else "out" if at.closed else "in"
+    codes = {"scope": at.scope, "species": at.species, "priority": at.priority, "hours": hours, "grade": at.grade}
+    parts: list[Json] = [{"url": url, "valueCode": code} for url, code in codes.items() if code]
+    if at.weight_kg is not None:
+        parts.append({"url": "weight", "valueDecimal": at.weight_kg})
+    return parts + [{"url": "requester", "valueString": one} for one in at.requesters]

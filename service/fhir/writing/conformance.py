@@ -77,4 +77,4 @@ def _parameter(one: Parameter) -> Json:
     found: Json = {"name": one.name, "use": one.use, "min": one.min, "max": one.max}
     if one.text:
         found["documentation"] = one.text
-    return found | {"type": one.type}
+    return found | ({"part": [_parameter(part) for part in one.parts]} if one.parts else {"type": one.type})

@@ -1,21 +1,22 @@
 """An Invoice of the billing room, or the credit of one, into its FHIR resource."""
 
 from collections.abc import Mapping, Sequence
-from decimal import Decimal
 from typing import Any
 
-from service.basics.money import Money
-from service.billing.invoice import Invoice, Line, Performed, TaxGroup
+from service.billing.invoice import Invoice
 from service.fhir import uris
 from service.fhir.writing.charge import organization as organization_reference
+from service.fhir.writing.invoice_line import group, item, money
 from service.fhir.writing.invoice_text import narrative
 
 Json = dict[str, Any]
 KINDS: Mapping[str, str] = {"invoice": "Invoice", "credit": "Credit note"}
 
 
-def invoice(value: Invoice, *, organization: str, notes: Sequence[str] = ()) -> Json:
-    """The resource. organization is the slug of the seller; notes are printed below the totals (never clinical)."""
+def invoice(value: Invoice, *, organization: str, notes: Sequence[str] = (), by: str = "") -> Json:
+    """The resource. organization is the slug of the seller; notes are printed below the totals (never clinical).
+
+    by: who had it issued, where somebody did by name."""
     resource: Json = {
         "resourceType": "Invoice",
         "id": value.id,
@@ -28,21 +29,18 @@ def invoice(value: Invoice, *, organization: str, notes: Sequence[str] = ()) -> 
         "recipient": _named(value.payer.reference, value.payer.name),
         "date": value.issued,
         "issuer": organization_reference(organization, value.seller.legal_name),
-        "lineItem": [_line(line, value.performed) for line in value.lines],
-        "totalPriceComponent": [part for group in value.groups for part in _group(group)],
+        "lineItem": [item(line, value.performed) for line in value.lines],
+        "totalPriceComponent": _totals(value),
         "totalNet": money(value.net),
         "totalGross": money(value.gross),
     }
+    if by:
+        resource["participant"] = [{"actor": {"display": by}}]
     if value.seller.terms:
         resource["paymentTerms"] = value.seller.terms
     if notes:
         resource["note"] = [{"time": value.issued, "text": text} for text in notes]
     return resource
-
-
-def money(amount: Money) -> Json:
-    """A FHIR Money with exactly the currency's digits."""
-    return {"value": amount.decimal(), "currency": amount.currency.code}
 
 
 def _type(value: Invoice) -> Json:
@@ -62,46 +60,20 @@ def _extensions(value: Invoice) -> list[Json]:
     found: list[Json] = [
         {"url": uris.X_SELLER, "extension": held},
         {"url": uris.X_ROUNDING, "valueCode": value.rounding},
+        {"url": uris.X_GROSS_ROUNDING, "valueCode": value.gross_rounding},
     ]
+    if value.cash is not None:
+        found.append({"url": uris.X_CASH_ROUNDING, "valueMoney": money(value.cash)})
+        found.append({"url": uris.X_DUE, "valueMoney": money(value.due)})
     if value.credits:
         credited = {"reference": f"Invoice/{value.credits}", "display": value.credited_number}
         found.append({"url": uris.X_CREDITS, "valueReference": credited})
     return found
 
 
-def _line(line: Line, exam: Performed) -> Json:
-    extensions: list[Json] = [{"url": uris.X_LINE, "extension": _line_parts(line, exam)}]
-    if line.credits:
-        extensions.append({"url": uris.X_CREDITED_LINE, "valuePositiveInt": line.credits})
-    base = {"type": "base", "factor": line.quantity, "amount": money(line.net)}
-    return {
-        "extension": extensions,
-        "sequence": line.sequence,
-        "chargeItemReference": {"reference": f"ChargeItem/{line.charge}", "display": line.text},
-        "priceComponent": [base, _tax(line.tax_rate, line.tax)],
-    }
-
-
-def _line_parts(line: Line, exam: Performed) -> list[Json]:
-    parts: list[Json] = [
-        {"url": "code", "valueCode": line.code},
-        {"url": "animal", "valueString": exam.animal_name},
-        {"url": "exam-date", "valueDate": exam.day},
-        {"url": "performer", "valueString": exam.performer},
-        {"url": "exam", "valueReference": {"reference": f"Task/{exam.exam}"}},
-    ]
-    return [part for part in parts if all(part.values())]
-
-
-def _tax(rate: Decimal, amount: Money | None) -> Json:
-    component: Json = {
-        "extension": [{"url": uris.X_TAX_RATE, "valueDecimal": rate}],
-        "type": "tax",
-        "factor": rate.scaleb(-2),
-    }
-    return {**component, "amount": money(amount)} if amount is not None else component
-
-
-def _group(group: TaxGroup) -> list[Json]:
-    rate = [{"url": uris.X_TAX_RATE, "valueDecimal": group.rate}]
-    return [{"extension": rate, "type": "base", "amount": money(group.base)}, _tax(group.rate, group.tax)]
+def _totals(value: Invoice) -> list[Json]:
+    parts = [part for one in value.groups for part in group(one)]
+    if value.cash is not None:
+        words = {"text": "Rounding to coins"}
+        parts.append({"type": "informational", "code": words, "amount": money(value.cash)})
+    return parts

@@ -1,0 +1,85 @@
+"""What of a finished exam is not invoiced, or was credited in full, into invoices."""
+
+from dataclasses import replace
+from typing import Any
+
+from service.actions import bill_exam, delivering, exam_payable
+from service.actions.case import Case, open_case
+from service.actions.closing import Closed
+from service.actions.credit_exam import finished, unsaid
+from service.actions.operation import Operation, on_exam
+from service.actions.ports import Caller, House, Work
+from service.actions.reporting import seen
+from service.actions.writing import decoded, rewrite
+from service.basics.errors import RuleBroken
+from service.fhir import exact, uris
+from service.fhir.reading.parameters import named
+from service.fhir.writing.parameters import parameters as answered
+from service.fhir.writing.procedure import outcome
+from service.fhir.writing.report import Party
+
+Json = dict[str, Any]
+NEEDED = (("by", "who has it billed"),)
+
+
+def bill(house: House, caller: Caller, task_id: str, parameters: Json) -> Json:
+    """Invoice what is billable of a finished exam; with `again` also what was credited in full.
+
+    What stands on an invoice stays there: asked again, nothing more happens. Raises RuleBroken when nobody says who
+    asks, Conflict when the exam is not finished."""
+    with on_exam(house, caller, task_id, parameters, name="bill", kept=False) as operation:
+        finished(operation, "billed")
+        if faults := unsaid(parameters, NEEDED):
+            raise RuleBroken(*faults)
+        operation.answer = _bill(house, caller, operation, again=True in named(parameters, "again"))
+        return operation.answer
+
+
+def _bill(house: House, caller: Caller, operation: Operation, *, again: bool) -> Json:
+    work, exam = operation.work, operation.exam
+    case = open_case(house, work, caller, exam)
+    signer = _signer(work, exam.report)
+    known = exam_payable.facts(house, work, case, seen(case), started=exam.started, signer=signer, closed=_left(case))
+    billed = bill_exam.perform(
+        house,
+        work,
+        caller=caller,
+        exam=exam,
+        facts=known,
+        catalogue=case.catalogue,
+        practice=case.practice,
+        again=again,
+    )
+    invoices = [f"Invoice/{one['id']}" for one in billed.invoices]
+    if invoices:
+        _keep(house, operation, case, billed, invoices=invoices)
+    references = [("exam", f"Task/{exam.id}"), *(("invoice", one) for one in invoices)]
+    return answered(references=references, words=[("unbilled", line) for line in billed.unpriced])
+
+
+def _keep(house: House, operation: Operation, case: Case, billed: bill_exam.Billed, *, invoices: list[str]) -> None:
+    work = operation.work
+    task = {**case.task, "lastModified": exact.instant(work.now)}
+    task["output"] = [*task.get("output", []), *(outcome("invoice", one) for one in invoices)]
+    told = [task, *billed.charges, *billed.invoices]
+    rewrite(work, told)
+    work.save_exam(replace(operation.exam, invoice=invoices[0].removeprefix("Invoice/")))
+    number = sum(1 for one in task["output"] if "valueReference" in one)
+    delivering.promise(house, work, case, "billed", told, number=number)
+
+
+def _left(case: Case) -> Closed:
+    """What the rest that was left did to the price, and why it was left, as the exam's Task keeps it."""
+    for coding in case.task.get("statusReason", {}).get("coding", []):
+        reason = case.catalogue.reasons.get(coding.get("code", ""))
+        if coding.get("system") == uris.REASON and reason is not None:
+            return Closed(price_effect=reason.price_effect, why=reason.display)
+    return Closed()
+
+
+def _signer(work: Work, report: str) -> Party:
+    """Who signed the report, as its present version says."""
+    stored = work.get("DiagnosticReport", report) if report else None
+    said = decoded(stored).get("resultsInterpreter", []) if stored and not stored.deleted else []
+    first: Json = said[0] if said else {}
+    return Party(str(first.get("reference", "")), str(first.get("display", "")))
