@@ -43,7 +43,7 @@ def _set_sqlite(connection: sqlite3.Connection, _record: object) -> None:
     mode = connection.execute("PRAGMA journal_mode=WAL").fetchone()[0]
     connection.execute("PRAGMA synchronous=FULL")
     connection.execute("PRAGMA foreign_keys=ON")
-    connection.execute("PRAGMA cache_size=-16000")
+    connection.execute("PRAGMA cache_size=-6000")
     connection.execute("PRAGMA wal_autocheckpoint=4000")  # pages: 16 MiB of log between checkpoints
     if mode != "wal":
         raise Unusable("SQLite cannot keep a write-ahead log here; put the file on a local disk.")
