@@ -53,6 +53,7 @@ def _findings(rules: Catalogue, vocabulary: str) -> Iterator[str]:
 
 def _measure(rules: Catalogue, rule: MeasureRule, known: Circumstances) -> Iterator[str]:
     yield f"measure {rule.key}: {rule.title}, {rule.unit}, plausible {rule.low} to {rule.high}"
+    yield from _computed(rules, rule, known)
     rows = rules.limits.get((known.species, rule.structure, rule.key), ())
     judging = [row for row in rows if row.flags and known.species in row.in_force]
     if not judging:
@@ -64,6 +65,19 @@ def _measure(rules: Catalogue, rule: MeasureRule, known: Circumstances) -> Itera
         if row not in judging:
             kept = "kept on record, not used" if row.use == "do-not-use" else f"shown only ({row.use})"
             yield f"  {kept} {row.id}: {_shown(row)}"
+
+
+def _computed(rules: Catalogue, rule: MeasureRule, known: Circumstances) -> Iterator[str]:
+    """By which formulas it is computed, and the change that counts as more than measuring varies."""
+    for row in rules.computations.get(known.species, ()):
+        if (row.structure, row.measure) == (rule.structure, rule.key):
+            of = " ".join(".".join(place) for place in dict.fromkeys(row.needs))
+            yield f"  computed by {row.formula.key}, {row.formula.text}, of {of}; {row.formula.source}"
+    rows = rules.repeatability
+    varies = rows.get((known.species, rule.structure, rule.key)) or rows.get((known.species, "", rule.key))
+    if varies is not None:
+        unit = "%" if varies.per_cent else "" if rule.unit in {"1", "{score}"} else f" {rule.unit}"
+        yield f"  a change below {varies.within}{unit} may be the measuring alone; {varies.source}"
 
 
 def _judged(rows: list[Limit], known: Circumstances) -> str:

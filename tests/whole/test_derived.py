@@ -237,6 +237,18 @@ def _match(resource: Json) -> dict[str, str]:
     return {"If-Match": f'W/"{resource["meta"]["versionId"]}"'}
 
 
+def test_a_withdrawn_exam_is_never_compared_with(desk: Desk) -> None:
+    chip = orders.number("chip")
+    first = desk.place(orders.bundle(orders.patient(chip)), at="2026-05-12T10:00:00Z")
+    taken(desk.note(first.scanner.measured("kidney_left", LENGTH, "60")))
+    desk.finish(first, remaining="time-limited", detail="a recheck is booked")
+    taken(desk.operate(first.id, "withdraw", reason="It was another dog", by="Dr I. Reader"))
+    second = desk.place(orders.bundle(orders.patient(chip)))
+    taken(desk.note(second.scanner.measured("kidney_left", LENGTH, "80")))
+    made = desk.finish(second, remaining="time-limited", detail="the dog was tired")
+    assert "No earlier examination was compared" in desk.get(made["report"])["text"]["div"]
+
+
 def test_the_report_compares_with_the_animals_earlier_exam(desk: Desk) -> None:
     """6.4 to 7.1 mm: +0.7 mm, +10.9% (the table's example of a trend)."""
     chip = orders.number("chip")

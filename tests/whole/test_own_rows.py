@@ -6,13 +6,14 @@ from typing import Any
 import pytest
 import typer
 
-from service.catalogue.files import read_folder
+from service.catalogue.files import pack, read_folder
 from service.commands import catalogue
 from service.commands.catalogue_show import lines
 from service.exam.circumstances import Circumstances
+from tests.builders import orders
 from tests.builders.survey import mappings
 from tests.whole.conftest import Open
-from tests.whole.telling import Desk, Exam, Json, taken
+from tests.whole.telling import Desk, Exam, Json, refusal, taken
 from tests.whole.test_judging import adrenal, flag, kilograms, note, reason, stored
 
 SHIPPED = read_folder()["limits.csv"].split("\n")
@@ -114,6 +115,17 @@ def test_rows_with_faults_are_refused_whole(desk: Desk, tmp_path: Path, capsys: 
     assert desk.instance.books.overlays(desk.slug) == ()
 
 
+def test_rows_that_no_longer_fit_open_no_exam_and_are_told(desk: Desk) -> None:
+    rows = pack({"limit-choices.csv": "choice,table\nadrenal-dog,nobody-1900\n"})  # as after a change of the catalogue
+    desk.instance.books.add_overlay(desk.slug, by="Dr I. Reader", files=rows, difference="")
+    told = [words for _, words in refusal(desk.send(orders.bundle(orders.patient())), 409)]
+    assert any("limit-choices.csv:2" in words and "sonoledger catalogue import" in words for words in told)
+    with pytest.raises(typer.Exit):
+        catalogue.all_fit(desk.instance.books, mappings())
+    desk.instance.books.add_overlay(desk.slug, by="Dr I. Reader", files="", difference="")
+    assert desk.place().id
+
+
 def shown(structure: str, **known: Any) -> str:
     """What `sonoledger catalogue show` prints."""
     return "\n".join(lines(mappings(), structure, Circumstances("dog", **known)))
@@ -127,3 +139,5 @@ def test_the_catalogue_shows_what_is_asked_and_judged() -> None:
     assert "kept on record, not used AD-D-74" in from_12_kg
     assert "sources disagree, Adrenal, dog" in from_12_kg
     assert "The weight is not known; the limit depends on it." in shown("adrenal_left")
+    assert "computed by KAO, kidney length / aortic diameter, of kidney_left.length" in shown("kidney_left")
+    assert "a change below 20% may be the measuring alone; Günther 2014" in shown("jejunum")
