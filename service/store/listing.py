@@ -40,11 +40,11 @@ def stated(look: Look, query: Query) -> Stated:
     )
 
 
-def part(look: Look, query: Query, stated: Stated, *, then: Moment, after: Place | None) -> Part:
+def part(look: Look, query: Query, stated: Stated, *, then: Moment | None, after: Place | None) -> Part:
     """The matches after a place as they were at a moment (without a place: as they are)."""
     start, where = stated
     old: list[Item] = []
-    if after is not None and query.index is not None:
+    if then is not None and after is not None and query.index is not None:
         where = all_of([where, then.there()])
         old = snapshot.replaced(look, query, then=then)
     if is_read(query):

@@ -15,8 +15,11 @@ class Rows(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """How a search reads: rows of one organisation, and lines of the index, whose keys hold the organisation."""
+    """How a search reads: rows of one organisation, and lines of the index, whose keys hold the organisation.
+
+    steady: all statements see the same; inside a transaction that writes, PostgreSQL shows each what was committed."""
 
     rows: Rows
     marks: Callable[..., list[Row]]
     postgres: bool
+    steady: bool = True

@@ -27,11 +27,13 @@ def page(look: Look, query: Query) -> Page:
     if query.summary == "count" or query.count == 0:
         return Page((), sum(listing.total(look, one, stated) for one, stated in wanted))
     then, known, after = _place(look, query)
+    if then is None and not look.steady:
+        then = _now(look, query)
     parts = [listing.part(look, replace(q, count=query.count), s, then=then, after=after) for q, s in wanted]
     items = sorted((item for part in parts for item in part.items), key=_key(query))
     shown, more = items[: query.count], len(items) > query.count
     total = known if after else _total(look, query, wanted=wanted, parts=parts)
-    end = position.pack((*then.pack(), total, *shown[-1].place)) if more else ""
+    end = position.pack((*(then or _now(look, query)).pack(), total, *shown[-1].place)) if more else ""
     return Page(_versions(look, shown), total, end)
 
 
@@ -44,10 +46,14 @@ def _key(query: Query) -> Callable[[Item], Any]:
     return lambda item: compare(item.place)
 
 
-def _place(look: Look, query: Query) -> tuple[Moment, int | None, Place | None]:
-    """(what the first page saw, the total it told, where the page before this one ended)."""
+def _now(look: Look, query: Query) -> Moment:
+    return moment.now(look, [query.type, *(one.type for one in query.also)])
+
+
+def _place(look: Look, query: Query) -> tuple[Moment | None, int | None, Place | None]:
+    """(what the first page saw, the total it told, where the page before this one ended); of a first page nothing."""
     if not query.after:
-        return moment.now(look, [query.type, *(one.type for one in query.also)]), None, None
+        return None, None, None
     values = position.unpack(query.after)
     if len(values) != len(query.sort) + 4:
         raise position.not_ours()

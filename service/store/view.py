@@ -46,6 +46,7 @@ class SqlView:
     def __init__(self, session: Session, organization: str) -> None:
         self.organization = organization
         self._session = session
+        self._steady = True
 
     def _mine(self, sql: str, *params: object) -> list[Row]:
         """The one way to rows: every statement says whose they are, and the organisation is put in here."""
@@ -94,7 +95,7 @@ class SqlView:
 
     def search(self, query: Query) -> Page:
         """One page of the resources that fit all criteria, the newest first unless asked otherwise."""
-        return search.page(Look(self._mine, self._session.rows, self._session.postgres), query)
+        return search.page(Look(self._mine, self._session.rows, self._session.postgres, self._steady), query)
 
     def exam(self, task: str) -> Exam | None:
         """The exam of an exam's Task."""

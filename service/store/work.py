@@ -55,6 +55,7 @@ class SqlWork(SqlView):
 
     def __init__(self, session: Session, organization: str, *, now: datetime) -> None:
         super().__init__(session, organization)
+        self._steady = not session.postgres
         self.now = now
 
     def claim(self, type_: str, criteria: str, id_: str) -> str | None:
