@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from hashlib import sha256
 from typing import Any
 
+from service.actions.code_facts import translated
 from service.actions.own_codes import own_codes, vocabulary
 from service.actions.ports import Caller, House
 from service.actions.practices import catalogue_of
@@ -74,7 +75,7 @@ def _charges(house: House, caller: Caller, _: Iterable[str]) -> Iterator[Json]:
 def _code_systems(house: House, caller: Caller, _: Iterable[str]) -> Iterator[Json]:
     catalogue = _in_force(house, caller)
     for url, title, concepts in own_codes(catalogue, _prices(catalogue, caller)):
-        yield terminology.code_system(url, title, concepts, version=catalogue.hash)
+        yield terminology.code_system(url, title, translated(catalogue, url, concepts), version=catalogue.hash)
 
 
 def _value_sets(house: House, caller: Caller, _: Iterable[str]) -> Iterator[Json]:

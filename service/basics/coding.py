@@ -22,11 +22,15 @@ class Identifier:
 
 @dataclass(frozen=True, slots=True)
 class Concept:
-    """One code of a code system of ours, with its words; parent is the code that it stands under, if any."""
+    """One code of a code system of ours, with its words; parent is the code that it stands under, if any.
+
+    facts: what else is known of it, by name (a text, a number, yes or no); translations: (language, words)."""
 
     code: str
     display: str
     parent: str = ""
+    facts: tuple[tuple[str, str | int | bool], ...] = ()
+    translations: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

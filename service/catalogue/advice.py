@@ -2,7 +2,9 @@
 
 from collections import defaultdict
 
-from service.catalogue.rows_advice import BandRow, PromptRow
+from service.catalogue.catalogue import Key
+from service.catalogue.codings import OWN_SYSTEMS, Codes
+from service.catalogue.rows_advice import BandRow, PromptRow, TranslationRow
 from service.catalogue.sheets import Placed, Sheets
 from service.exam.rules import Attribute, Band, Prompt
 
@@ -27,6 +29,17 @@ def check_bands(sheets: Sheets, found: dict[Word, tuple[Band, ...]], known: set[
     """A band of a word that is not in findings.csv is a fault."""
     for word in sorted(set(found) - known):
         sheets.faults.append(f"bands.csv:0: {'.'.join(word)} is not in findings.csv")
+
+
+def translations(sheets: Sheets, codes: Codes) -> dict[Key, tuple[tuple[str, str], ...]]:
+    """(system, code) -> (language, words) of each translation; only codes of our own systems have any."""
+    found: defaultdict[Key, tuple[tuple[str, str], ...]] = defaultdict(tuple)
+    for placed in sheets.read("translations.csv", TranslationRow):
+        row = placed.row
+        if row.system not in OWN_SYSTEMS:
+            sheets.fault(placed.line, f'system "{row.system}" is none of ours: {", ".join(OWN_SYSTEMS)}')
+        found[codes.systems.get(row.system, ""), row.code] += ((row.language, row.text),)
+    return dict(found)
 
 
 def prompts(sheets: Sheets, *, vocabularies: dict[str, tuple[Attribute, ...]]) -> tuple[Prompt, ...]:

@@ -1,6 +1,8 @@
 """Rows about words that stand for measurements, and about what to think of."""
 
-from typing import ClassVar
+from typing import Annotated, ClassVar
+
+from pydantic import StringConstraints
 
 from service.catalogue.cells import Name, NameOrNone, NumberOrNone, Text
 from service.catalogue.rows import Row
@@ -20,6 +22,17 @@ class BandRow(Row):
     at_least: NumberOrNone
     at_most: NumberOrNone
     below: NumberOrNone
+    source: Text
+
+
+class TranslationRow(Row):
+    """translations.csv: what a code of ours is called in another language; the code never changes."""
+
+    key: ClassVar[tuple[str, ...]] = ("system", "code", "language")
+    system: Name
+    code: Text
+    language: Annotated[str, StringConstraints(pattern=r"^[a-z]{2,3}(-[A-Za-z0-9]{2,8})*$")]
+    text: Text
     source: Text
 
 

@@ -9,6 +9,7 @@ from service.catalogue.check import faults
 from service.catalogue.files import read_folder
 from service.catalogue.load import load
 from service.exam.rules import Value
+from service.fhir import uris
 
 
 @pytest.fixture(scope="module")
@@ -89,3 +90,20 @@ def test_a_wrong_band_is_told_with_its_line() -> None:
     assert "kidney.pelvis.vast is not in findings.csv" in told
     assert "begins either above or at a number" in told
     assert 'kidney has no measure "girth"' in told
+
+
+def test_a_translation_changes_words_and_no_code(catalogue: Catalogue) -> None:
+    assert catalogue.translations[uris.STRUCTURE, "spleen"] == (("de", "Milz"),)
+    known = {uris.STRUCTURE: set(catalogue.structures), uris.ATTRIBUTE: _attributes(catalogue)}
+    known[uris.FINDING] = {
+        f"{name}.{a.key}.{v.code}" for name, many in catalogue.vocabularies.items() for a in many for v in a.values
+    }
+    for system, code in catalogue.translations:
+        assert code in known[system]
+    files = read_folder()
+    files["translations.csv"] += "sct,78961009,de,Milz,nowhere\n"
+    assert any("translations.csv" in f and "none of ours" in f for f in faults(files))
+
+
+def _attributes(catalogue: Catalogue) -> set[str]:
+    return {a.key for attributes in catalogue.vocabularies.values() for a in attributes}

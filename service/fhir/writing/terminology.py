@@ -1,6 +1,6 @@
 """Our own codes, and what senders' codes lead to, into CodeSystem, ValueSet and ConceptMap."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from service.basics.coding import Coding, Concept, Mapped
@@ -16,6 +16,15 @@ NOTICES = {
     "the license at http://loinc.org/license.",
     uris.DCM: "DICOM codes are from DICOM PS3.16, copyright National Electrical Manufacturers Association.",
 }
+VALUES: Mapping[type, str] = {str: "valueString", int: "valueInteger", bool: "valueBoolean"}
+FACTS: Mapping[str, str] = {
+    "grade": "0 as expected, 1 mild, 2 moderate, 3 marked; codes without it are neither",
+    "expected": "What is filled in where a person says that a structure was seen as expected",
+    "measures": "What is to be measured once it is noted; of several parted by | one",
+    "lesions": "How many records of focal lesions it asks for at least",
+    "compared-with": "What the eye compares it with",
+    "asked-when": "The answer that makes it a question",
+}
 AMBIGUOUS = "It fits more than one structure, so it settles nothing and is left to a person."
 ONE_OF = "The one that applies to the structure and the species."
 
@@ -29,6 +38,7 @@ def code_system(url: str, title: str, concepts: Sequence[Concept], *, version: s
         "caseSensitive": True,
         "valueSet": f"{uris.VALUE_SET}{id_}",
         **nested,
+        **_properties(concepts),
         "content": "complete",
         "count": len(concepts),
         "concept": _under("", concepts),
@@ -40,8 +50,24 @@ def _under(parent: str, concepts: Sequence[Concept]) -> list[Json]:
     for one in concepts:
         if one.parent == parent:
             inner = _under(one.code, concepts) if not parent else []
-            found.append({"code": one.code, "display": one.display} | ({"concept": inner} if inner else {}))
+            found.append(_concept(one) | ({"concept": inner} if inner else {}))
     return found
+
+
+def _concept(one: Concept) -> Json:
+    said: Json = {"code": one.code, "display": one.display}
+    if one.translations:
+        said["designation"] = [{"language": language, "value": words} for language, words in one.translations]
+    if one.facts:
+        said["property"] = [{"code": name, VALUES[type(value)]: value} for name, value in one.facts]
+    return said
+
+
+def _properties(concepts: Iterable[Concept]) -> Json:
+    """What the system tells of its codes beside their words."""
+    kinds = {name: type(value) for one in concepts for name, value in one.facts}
+    told = [{"code": n, "description": FACTS[n], "type": VALUES[k][5:].lower()} for n, k in sorted(kinds.items())]
+    return {"property": told} if told else {}
 
 
 def value_set(id_: str, title: str, *, version: str, system: str = "", codings: Iterable[Coding] = ()) -> Json:
