@@ -5,6 +5,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from service.actions.amend_report import KINDS
 from service.actions.code_facts import value_facts
 from service.basics.coding import Concept
+from service.billing.situation import GRADES
 from service.billing.tariff import Price
 from service.catalogue.catalogue import Catalogue
 from service.exam import asking
@@ -15,6 +16,7 @@ from service.exam.urgent_state import FINDING_STATES, MESSAGE_STATES, METHODS
 from service.fhir import operations, uris
 from service.fhir.writing.billing_exception import TASKS as EXCEPTION
 from service.fhir.writing.invoice import KINDS as INVOICES
+from service.fhir.writing.invoice_line import CATEGORIES
 from service.fhir.writing.observation import NOTES, SAID
 from service.fhir.writing.task import STATES
 from service.fhir.writing.urgent import TASKS
@@ -28,10 +30,15 @@ _NOTES: Mapping[str, str] = {
     "ideal-weight": "Ideal body weight",
     "recumbency": "Recumbency during the examination",
     "probe": "Probe used",
-    "clipping": "Hair clipped",
     "heat": "Signs of heat",
     "stability": "Whether the animal is stable",
     "azotaemia": "Whether the animal is azotaemic",
+    "sample": "Needle sample taken under ultrasound, of one site",
+    "cystocentesis": "Urine taken by needle under ultrasound",
+    "drainage": "Fluid drained under ultrasound",
+    "clipping": "Hair clipped",
+    "image-export": "Copies of the images handed over",
+    "call-out": "The sonographer came to the practice",
 }
 
 
@@ -51,7 +58,10 @@ def own_codes(catalogue: Catalogue, prices: Iterable[Price]) -> Iterator[tuple[s
     bands = (band for formula in catalogue.formulas.values() for band in formula.bands)
     yield uris.FORMULA_BAND, "Grades of a computed value", _named({b.code: b.display for b in bands})
     yield uris.SERVICE, "Services that can be ordered", _named({s.key: s.title for s in catalogue.services.values()})
-    yield uris.CHARGE, "Charges", _named({p.code: p.text for p in prices})
+    triggered = {t.charge: t.text for t in catalogue.triggers}
+    yield uris.CHARGE, "Charges", _named({**triggered, **{p.code: p.text for p in prices}})
+    yield uris.TAX_CATEGORY, "Categories of tax", _named(CATEGORIES)
+    yield uris.GRADE, "Grades of who performs an exam", _named({grade: grade.capitalize() for grade in GRADES})
     yield uris.NOTE, "Notes about an exam", _named({**_NOTES, **{code: title for code, _, title in NOTES.values()}})
     yield uris.SURGERY, "Surgery that takes an organ away", _surgery(catalogue)
     yield uris.PLANE, "Planes", _named({code: PLANES[code].capitalize() for code in catalogue.plane_codings})

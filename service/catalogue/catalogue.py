@@ -8,6 +8,7 @@ from service.basics.money import Currency
 from service.billing.exceptions import ExceptionRule
 from service.billing.practice import Practice
 from service.billing.tariff import Price
+from service.billing.triggers import Trigger
 from service.exam.formulas import Computation, Formula
 from service.exam.limits import Disagreement, Limit, Limits, Table
 from service.exam.rules import Attribute, MeasureRule, Operation, Prompt, Protocol, Reason, Service, Structure
@@ -61,6 +62,7 @@ class Catalogue:
     phrases: Mapping[str, str]  # sentences of the report by key
     plurals: frozenset[str]  # structures that are spoken of as several
     unique_identifiers: frozenset[Key]  # (resource type, v2-0203 type code) kinds that belong to one resource
+    triggers: tuple[Trigger, ...] = ()  # what an exam can show that is charged
     units: Mapping[tuple[str, str], Decimal] = field(default_factory=dict)  # (unit, unit sent) -> factor to the unit
     # (system, code, laterality or "") -> what an operation on the animal's record has taken
     operations: Mapping[tuple[str, str, str], Operation] = field(default_factory=dict)

@@ -11,11 +11,11 @@ from service.catalogue import (
     anatomy,
     codings,
     computations,
-    exceptions,
     formulas,
     limit_tables,
     limits,
     measurements,
+    prices,
     repeatability,
     report_words,
     senders,
@@ -80,7 +80,7 @@ def _catalogue(sheets: Sheets, files: Mapping[str, str]) -> Catalogue:
         **_telling(sheets, codes, structures=structures, vocabularies=vocabularies),
         finding_readings=computations.readings(sheets, structures, vocabularies=vocabularies, measures=measures),
         **_computing(sheets, codes, measures=measures, units=units),
-        **_money(sheets),
+        **prices.money(sheets),
         **_judging(sheets, measures, tables=tables),
     )
 
@@ -111,16 +111,6 @@ def _computing(
         "formulas": known,
         "computations": rows,
         "repeatability": repeatability.repeatability(sheets, measures),
-    }
-
-
-def _money(sheets: Sheets) -> dict[str, Any]:
-    currencies = trade.currencies(sheets)
-    return {
-        "prices": trade.prices(sheets, currencies=currencies),
-        "practices": trade.practices(sheets, currencies=currencies),
-        "currencies": currencies,
-        "exceptions": exceptions.exceptions(sheets),
     }
 
 
