@@ -5,6 +5,7 @@ from service.exam import report_words as words
 from service.exam.derived import MADE
 from service.exam.evidence import Evidence
 from service.exam.report_facts import ReportFacts
+from service.exam.report_lesions import titled
 from service.exam.report_parts import Measurement, Rules
 from service.exam.report_phrases import say
 from service.exam.report_repeats import folded, is_mean, mean_of
@@ -26,7 +27,7 @@ def _measurement(step: Step, entry: Entry, *, facts: ReportFacts, rules: Rules, 
     planes = [i.partition(":")[2] for i in seen.items if i.startswith("plane:")] if seen else []
     verdict = _verdict(step, key, seen, planes, facts=facts, rules=rules)
     return Measurement(
-        title=row.title if row else key.replace("-", " ").replace("_", " "),
+        title=titled(row.title if row else key.replace("-", " ").replace("_", " "), key, seen),
         value=_value(seen),
         limit=report_verdict.limit(verdict, rules),
         plane=_where(seen, planes, rules),
