@@ -179,6 +179,18 @@ def test_a_senders_own_judgement_is_kept_word_for_word_and_never_taken_for_ours(
     assert [e["extension"] for e in decoded(put)["extension"] if e["url"] == uris.SENDER_JUDGEMENT] == own
 
 
+def test_a_patched_value_is_judged_anew(desk: Desk) -> None:
+    exam = desk.place()
+    taken(desk.note(note(exam, "weight", **kilograms("12.0"))))
+    kept = stored(desk, adrenal(exam, "6.6", **SENT))
+    step = {"op": "replace", "path": "/valueQuantity/value", "value": exact.decode(b"6.3")}
+    headers = {"Content-Type": "application/json-patch+json", "If-Match": 'W/"1"'}
+    answer = desk.http.patch(f"Observation/{kept['id']}", content=exact.encode([step]), headers=headers)
+    again = decoded(taken(answer))
+    assert (flag(again), again["meta"]["versionId"]) == ("N", "2")
+    assert len([e for e in again["extension"] if e["url"] == uris.SENDER_JUDGEMENT]) == 2
+
+
 def test_components_are_judged_each_for_itself(desk: Desk) -> None:
     exam = desk.place()
     taken(desk.note(note(exam, "sedation", valueString="none")))
