@@ -76,7 +76,7 @@ def _method(entry: Entry, seen: Evidence | None, rules: Rules) -> str:
     made = entry.act.removeprefix(MADE).partition(":")[0] if entry.act.startswith(MADE) else ""
     key = made or (seen.sighting.formula if seen else "")
     if is_mean(entry):
-        return mean_of(seen)
+        return mean_of(seen, rules.phrases)
     row = rules.formulas.get(key)
     return say(rules.phrases, "computed", formula=words.lower(row.title) if row else key) if key else ""
 

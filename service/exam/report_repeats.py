@@ -1,9 +1,10 @@
 """Repeated readings of one measurement into the mean that stands for them; a reading that is remarked on stays."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from service.exam.derived import MADE
 from service.exam.evidence import Evidence
+from service.exam.report_phrases import say
 from service.exam.survey import Entry
 
 MEAN = "MEAN"
@@ -23,10 +24,9 @@ def is_mean(entry: Entry) -> bool:
     return entry.act.startswith(f"{MADE}{MEAN}:")
 
 
-def mean_of(seen: Evidence | None) -> str:
+def mean_of(seen: Evidence | None, phrases: Mapping[str, str]) -> str:
     """Of how many readings it is the mean, and that they are few."""
     number = seen.sighting.readings if seen else 0
     if not number:
-        return "mean of repeated readings"
-    few = ", fewer than the usual three" if number < USUAL else ""
-    return f"mean of {number} readings{few}"
+        return say(phrases, "mean")
+    return say(phrases, "mean-of-few" if number < USUAL else "mean-of", number=str(number))

@@ -7,6 +7,7 @@ from service.exam import report_words as words
 from service.exam.report_closing import authored
 from service.exam.report_facts import ReportFacts
 from service.exam.report_parts import Rules, Section, Statement
+from service.exam.report_phrases import say
 from service.exam.report_step import Ended
 from service.exam.trend import Change, Repeatability
 
@@ -23,14 +24,16 @@ def _measured(facts: ReportFacts, rules: Rules) -> Iterable[Statement]:
     latest = facts.trends[0].earlier.at
     dates = list(dict.fromkeys(change.earlier.at for change in facts.trends))
     if len(dates) == 1:
-        yield Statement(f"Measurements are compared with those of {_day(latest, facts)}.")
+        yield Statement(say(rules.phrases, "compared-with", date=_day(latest, facts)))
     dated = len(dates) > 1
     ordered = _in_order(facts)
     groups: dict[tuple[str, str], list[Change]] = {}
     for change in (one for one in ordered if one.difference):
         groups.setdefault((change.structure, change.which), []).append(change)
     for changes in groups.values():
-        yield Statement(" ".join(_told(one, facts, dated=dated) for one in changes), label=_of(changes[0], rules))
+        yield Statement(
+            " ".join(_told(one, facts, rules, dated=dated) for one in changes), label=_of(changes[0], rules)
+        )
     same = [_same(one, facts, rules, dated=dated) for one in ordered if not one.difference]
     if same:
         yield Statement(f"{'; '.join(same)}.", label="Unchanged")
@@ -49,16 +52,26 @@ def _of(change: Change, rules: Rules) -> str:
 
 
 def _same(change: Change, facts: ReportFacts, rules: Rules, *, dated: bool) -> str:
-    since = f" since {_day(change.earlier.at, facts)}" if dated else ""
     what = f"{_of(change, rules)}, {words.lower(change.title)}"
-    return f"{what} {words.amount(change.now, change.unit)}{since}"
+    date = {"date": _day(change.earlier.at, facts)} if dated else {}
+    now = words.amount(change.now, change.unit)
+    return say(
+        rules.phrases, "unchanged-dated" if dated else "unchanged", many=False, measurement=what, now=now, **date
+    )
 
 
-def _told(change: Change, facts: ReportFacts, *, dated: bool) -> str:
-    now, before = words.amount(change.now, change.unit), words.amount(change.before, change.unit)
-    when = f" on {_day(change.earlier.at, facts)}" if dated else ""
-    said = f"{change.title} {now}, was {before}{when} ({_difference(change)})"
-    return words.sentence(f"{said}; {_weighed(change)}" if change.within is not False else said)
+def _told(change: Change, facts: ReportFacts, rules: Rules, *, dated: bool) -> str:
+    said = say(
+        rules.phrases,
+        "change-dated" if dated else "change",
+        many=False,
+        measurement=change.title,
+        now=words.amount(change.now, change.unit),
+        before=words.amount(change.before, change.unit),
+        difference=_difference(change),
+        **({"date": _day(change.earlier.at, facts)} if dated else {}),
+    )
+    return words.sentence(f"{said}; {_weighed(change, rules)}" if change.within is not False else said)
 
 
 def _difference(change: Change) -> str:
@@ -72,11 +85,11 @@ def _signed(value: Decimal, unit: str) -> str:
     return f"{'+' if value > 0 else '-'}{words.amount(abs(value), unit).replace(' %', '%')}"
 
 
-def _weighed(change: Change) -> str:
+def _weighed(change: Change, rules: Rules) -> str:
     """What a change that is no larger than the measuring varies is worth."""
     if change.repeatability is None:
-        return "how much measuring it again varies is not known"
-    return f"a change below {_limit(change.repeatability)} may be the measuring alone"
+        return say(rules.phrases, "change-unweighed")
+    return say(rules.phrases, "change-small", limit=_limit(change.repeatability))
 
 
 def _limit(row: Repeatability) -> str:

@@ -5,9 +5,10 @@ from service.exam.formulas import AGE, WEIGHT
 from service.exam.readings import Place
 from service.exam.report_facts import ReportFacts
 from service.exam.report_parts import Rules, Statement
+from service.exam.report_phrases import say
 from service.exam.uncomputed import Uncomputed, uncomputed
 
-LACKS = {WEIGHT: "the body weight was not recorded", AGE: "the age is not known"}
+LACKS = {WEIGHT: "lacks-weight", AGE: "lacks-age"}
 
 
 def not_computed(facts: ReportFacts, rules: Rules) -> list[Statement]:
@@ -25,7 +26,10 @@ def not_computed(facts: ReportFacts, rules: Rules) -> list[Statement]:
         why = words.series([_lacking(lack, facts, rules) for lack in one.lacks])
         groups.setdefault(why, []).append(_result(one, rules))
     return [
-        Statement(f"{'; '.join(dict.fromkeys(names))}. Reason: {why}.", label="Not computed")
+        Statement(
+            say(rules.phrases, "not-computed", results="; ".join(dict.fromkeys(names)), reason=why),
+            label="Not computed",
+        )
         for why, names in groups.items()
     ]
 
@@ -38,8 +42,8 @@ def _result(one: Uncomputed, rules: Rules) -> str:
 
 def _lacking(lack: str | Place, facts: ReportFacts, rules: Rules) -> str:
     if isinstance(lack, str):
-        return LACKS[lack]
+        return say(rules.phrases, LACKS[lack])
     structure, measure = lack
     row, rule = rules.structures.get(structure), rules.measures.get((facts.animal.species, structure, measure))
-    what = words.lower(rule.title if rule else measure)
-    return f"{what} of the {words.lower(row.title if row else structure)} was not measured"
+    what, where = words.lower(rule.title if rule else measure), words.lower(row.title if row else structure)
+    return say(rules.phrases, "lacks-measurement", measurement=what, structure=where)
