@@ -102,6 +102,14 @@ def renewed(found: Iterable[UrgentRecord], written: Iterable[Json]) -> tuple[Urg
     return (*old, *new.values())
 
 
+def recalls(found: Iterable[UrgentRecord]) -> Iterator[str]:
+    """Whom a person must call back because what they were told does not stand: nothing does so by itself."""
+    for one in found:
+        if one.communicated_to:
+            what = f"{one.title[:1].lower()}{one.title[1:]}"
+            yield f"{one.communicated_to} was told of this: {what}. Tell them that the exam was withdrawn."
+
+
 def _moved(one: UrgentRecord, now: UrgentRecord) -> UrgentRecord:
     return replace(one, state=now.state, because=now.because)
 

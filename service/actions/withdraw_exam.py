@@ -10,7 +10,7 @@ from service.actions.operation import Operation, on_exam
 from service.actions.ports import Caller, House
 from service.actions.preliminary_report import issued
 from service.actions.reporting import Signature, facts, report_of, seen
-from service.actions.urgent_case import tasks_of
+from service.actions.urgent_case import recalls, tasks_of
 from service.actions.writing import rewrite
 from service.basics.errors import Conflict, Fault, RuleBroken
 from service.basics.stored import StepKey
@@ -75,7 +75,7 @@ def _withdraw(house: House, caller: Caller, operation: Operation, parameters: Js
     delivering.promise(house, work, case, "withdrawn", told)
     references = [("exam", f"Task/{exam.id}"), ("report", _ref("DiagnosticReport", exam.report))]
     references += [("credit", f"Invoice/{one}") for one in credits]
-    return answered(references=references)
+    return answered(references=references, words=[("recall", one) for one in recalls(case.urgent)])
 
 
 def _reports(house: House, operation: Operation, case: Case, *, reason: str, by: str) -> list[Json]:

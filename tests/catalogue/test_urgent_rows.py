@@ -8,6 +8,7 @@ import pytest
 from service.catalogue.catalogue import Catalogue
 from service.catalogue.check import faults
 from service.catalogue.files import read_folder
+from service.catalogue.load import load
 from service.exam.urgent import Condition, Fact, Trigger, suggested
 from tests.builders.survey import mappings
 
@@ -142,6 +143,15 @@ def test_a_trigger_that_can_never_be_met_is_a_fault_with_its_line(trigger: str, 
     found = faults(files)
     assert [f.partition(": ")[0] for f in found] == [f"{FILE}:{line}"]
     assert told in found[0]
+
+
+def test_a_limit_that_is_changed_changes_what_is_urgent() -> None:
+    files = read_folder()
+    (row,) = [line for line in files["limits.csv"].split("\n") if line.startswith("JEJ-D-LUM,")]
+    files["limits.csv"] = files["limits.csv"].replace(row, row.replace(",,15,,yes,", ",,12,,yes,"))
+    wide = [Fact("jejunum", "measure:lumen-diameter", "Observation/a", "words", "", Decimal("12.1"), "mm")]
+    for rows, found in ((load(files), {"obstruction"}), (mappings(), set())):
+        assert set(suggested(wide, rows.urgent.values(), species="dog", units=rows.units)) == found
 
 
 def test_a_tier_that_is_missing_or_late_is_a_fault() -> None:

@@ -184,7 +184,11 @@ def test_nobody_writes_them_by_hand(desk: Desk, exam: Exam) -> None:
 
 def test_a_withdrawn_exam_takes_its_urgent_findings_along(desk: Desk, exam: Exam) -> None:
     told = confirmed(desk, exam)
-    taken(desk.operate(exam.id, "withdraw", reason="The wrong animal.", by="Dr I. Reader"))
+    other = result(taken(desk.operate(exam.id, "urgent", finding="mesenteric", by="Examiner")))
+    taken(desk.operate(other["task"].partition("/")[2], "urgent-acknowledge", **TOLD))
+    done = result(taken(desk.operate(exam.id, "withdraw", reason="The wrong animal.", by="Dr I. Reader")))
+    (recall,) = done["recall"]  # who was told must be called back; the other one was never told
+    assert recall.startswith("Dr R. Ferrer was told of this: mesenteric volvulus")
     for name in ("finding", "task", "communication"):
         assert desk.get(told[name])["status"] == "entered-in-error"
     refusal(desk.operate(told["task"].partition("/")[2], "urgent-acknowledge", **TOLD), 409)

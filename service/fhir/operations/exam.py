@@ -131,6 +131,7 @@ EXAM: tuple[Operation, ...] = (
             *_REFERENCES,
             given("Reference", "The report, when there was one.", name="report", need=0),
             given("Reference", "The credit, of each invoice.", name="credit", need=0, many=True),
+            given("string", "Whom to call back: who received an urgent finding.", name="recall", need=0, many=True),
         ),
         changes=True,
     ),
