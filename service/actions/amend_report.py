@@ -7,7 +7,7 @@ from service.actions import corrections, delivering, discrepancy
 from service.actions.case import Case, open_case
 from service.actions.operation import Operation, on_exam
 from service.actions.ports import Caller, House
-from service.actions.reporting import Signature, facts, report_of, seen
+from service.actions.reporting import Signature, facts, report_of, seen, unprinted
 from service.actions.signing import codes
 from service.actions.urgent_case import included, renewed
 from service.actions.withdraw_exam import signature_of
@@ -106,7 +106,11 @@ def _amend(house: House, caller: Caller, operation: Operation, parameters: Json)
             ("report", f"DiagnosticReport/{exam.report}"),
             ("task", case.urgent[-1].message if opened else ""),
         ],
-        words=[("version", str(number)), *[("change", line) for line in report_changes(report)]],
+        words=[
+            ("version", str(number)),
+            *[("change", line) for line in report_changes(report)],
+            *unprinted(house.press, report),
+        ],
     )
 
 

@@ -11,7 +11,7 @@ from service.actions.lookup import Lookup
 from service.actions.operation import Operation, on_exam
 from service.actions.ports import Caller, House, Work
 from service.actions.preliminary_report import against, otherwise
-from service.actions.reporting import Signature, facts, report_of, seen
+from service.actions.reporting import Signature, facts, report_of, seen, unprinted
 from service.actions.signing import signature as signature_of
 from service.actions.survey_sheet import open_sheet
 from service.actions.urgent_case import included, undecided
@@ -133,9 +133,8 @@ def _finish(
     delivering.promise(house, work, case, "finished", told)
     references = [("exam", f"Task/{case.exam.id}"), ("report", f"DiagnosticReport/{report_id}")]
     references += [("invoice", f"Invoice/{one}") for one in invoices]
-    lacking = house.press is not None and not _printed(report)
-    unprinted = [("unprinted", "The report was issued without a PDF.")] if lacking else []
-    return answered(references=references, words=[*(("unbilled", line) for line in billed.unpriced), *unprinted])
+    unbilled = [("unbilled", line) for line in billed.unpriced]
+    return answered(references=references, words=[*unbilled, *unprinted(house.press, report)])
 
 
 def _told_at_once(operation: Operation, case: Case, signature: Signature, *, closed: Closed) -> tuple[Case, list[Json]]:
@@ -148,11 +147,6 @@ def _told_at_once(operation: Operation, case: Case, signature: Signature, *, clo
         operation.work, case, closed.changed, edition=edition, conclusions=signature.conclusions
     )
     return case, [one for one in opened if one["id"] != case.exam.id]
-
-
-def _printed(report: Json) -> bool:
-    """Whether a report has its PDF."""
-    return any(form["contentType"] == "application/pdf" for form in report["presentedForm"])
 
 
 def _done(task: Json, signature: Signature, *, closed: Closed, now: str, report: str, invoices: list[str]) -> Json:

@@ -1,5 +1,6 @@
 """An open exam into a preliminary report: labelled as such, kept as a resource of its own, told to all destinations."""
 
+from collections.abc import Iterable
 from dataclasses import replace
 from typing import Any
 
@@ -8,7 +9,7 @@ from service.actions.case import Case, open_case
 from service.actions.lookup import Lookup
 from service.actions.operation import Operation, on_exam
 from service.actions.ports import Caller, House, View
-from service.actions.reporting import Signature, facts, report_of, seen
+from service.actions.reporting import Signature, facts, report_of, seen, unprinted
 from service.actions.signing import signature as signature_of
 from service.actions.writing import decoded, rewrite
 from service.basics.errors import Conflict, Fault, RuleBroken
@@ -102,9 +103,9 @@ def _issue(house: House, caller: Caller, operation: Operation, signature: Signat
     output = [*case.task.get("output", []), outcome(KIND, f"DiagnosticReport/{id_}")]
     rewrite(work, [report, {**case.task, "output": output, "lastModified": now}])
     delivering.promise(house, work, case, "preliminary", [report], number=number)
-    return _answer(case, id_, number)
+    return _answer(case, id_, number, besides=unprinted(house.press, report))
 
 
-def _answer(case: Case, report: str, number: int) -> Json:
+def _answer(case: Case, report: str, number: int, *, besides: Iterable[tuple[str, str]] = ()) -> Json:
     references = [("exam", f"Task/{case.exam.id}"), ("report", f"DiagnosticReport/{report}")]
-    return answered(references=references, words=[("version", str(number))])
+    return answered(references=references, words=[("version", str(number)), *besides])

@@ -142,6 +142,12 @@ def report_of(
     return report, diagnostic_report(report, links=links, pdf=press(printed(report)) if press else None)
 
 
+def unprinted(press: Press | None, report: Json) -> list[tuple[str, str]]:
+    """What whoever issues a report is told when it could not be printed: a word of the operation's answer, by name."""
+    printed_ = any(form["contentType"] == "application/pdf" for form in report["presentedForm"])
+    return [] if press is None or printed_ else [("unprinted", "The report was issued without a PDF.")]
+
+
 def _performers(case: Case, known: Seen) -> tuple[str, ...]:
     """Who scanned, by name: those who sent evidence, not those who stated something about it."""
     acts = {e.source for step in case.steps for e in step.entries if e.act}

@@ -8,6 +8,7 @@ _EXAM = ("Task",)
 _REFERENCES = (given("Reference", "The exam's Task.", name="exam"),)
 
 
+_UNPRINTED = given("string", "That there is no PDF, when none could be made.", name="unprinted", need=0)
 _CODES = taken("conclusionCode", "CodeableConcept", "The conclusion in codes, as the vet gives them.", many=True)
 
 
@@ -41,6 +42,7 @@ EXAM: tuple[Operation, ...] = (
             given("Reference", "The Task of telling the responsible vet at once, of a major one.", name="task", need=0),
             given("string", "The number of this version.", name="version"),
             given("string", "What changed.", name="change", many=True),
+            _UNPRINTED,
         ),
         changes=True,
     ),
@@ -68,7 +70,7 @@ EXAM: tuple[Operation, ...] = (
             given("Reference", "The report.", name="report"),
             given("Reference", "The invoice, one for each payer.", name="invoice", need=0, many=True),
             given("string", "What could not be billed, and why.", name="unbilled", need=0, many=True),
-            given("string", "That there is no PDF, when none could be made.", name="unprinted", need=0),
+            _UNPRINTED,
         ),
         changes=True,
     ),
@@ -88,6 +90,7 @@ EXAM: tuple[Operation, ...] = (
             *_REFERENCES,
             given("Reference", "The preliminary report.", name="report"),
             given("string", "Its number among the exam's preliminary reports.", name="version"),
+            _UNPRINTED,
         ),
         changes=True,
     ),
