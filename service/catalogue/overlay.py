@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from service.catalogue.rows import Row
 from service.catalogue.rows_computations import RepeatabilityRow
 from service.catalogue.rows_limits import ChoiceRow, DisagreementRow, LimitRow, PlaceRow, SettingRow, TableRow
+from service.catalogue.rows_report import ClauseRow, PhraseRow
 from service.catalogue.rows_survey import RangeRow
 from service.catalogue.rows_urgent import TierRow, UrgentRow
 
@@ -25,6 +26,8 @@ OPEN: Mapping[str, type[Row]] = {
     "measure-ranges.csv": RangeRow,
     "places.csv": PlaceRow,
     "repeatability.csv": RepeatabilityRow,
+    "report-clauses.csv": ClauseRow,
+    "report-phrases.csv": PhraseRow,
     "urgent-findings.csv": UrgentRow,
     "urgent-tiers.csv": TierRow,
 }

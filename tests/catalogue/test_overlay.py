@@ -46,6 +46,16 @@ def test_another_adrenal_table_is_one_line() -> None:
     assert [t.key for t in found.tables if t.in_force] == ["soulsby-2015"]
 
 
+def test_a_practice_speaks_in_its_own_words_but_leaves_nothing_out() -> None:
+    said = 'phrase,text,said_when\nsought,"We looked for {it} in vain, because of {reason}.",not seen\n'
+    assert overlaid(FILES, {"report-phrases.csv": said}).phrases["sought"].startswith("We looked for")
+    clause = "attribute,value,vocabularies,clause\nsize,normal,,{its} size is normal\n"
+    assert overlaid(FILES, {"report-clauses.csv": clause}).clauses["*", "size", "normal"] == "{its} size is normal"
+    assert "report-phrases.csv:2: sought must say {reason}" in faults(
+        {"report-phrases.csv": said.replace(", because of {reason}", "")}
+    )
+
+
 def faults(files: dict[str, str]) -> list[str]:
     with pytest.raises(CatalogueFaults) as told:
         overlaid(FILES, files)
