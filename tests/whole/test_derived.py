@@ -3,7 +3,7 @@
 from decimal import Decimal
 from typing import Any
 
-from service.fhir import exact, uris
+from service.fhir import exact, uris, validate
 from tests.builders import orders
 from tests.builders.orders import concept
 from tests.builders.survey import coded
@@ -188,6 +188,35 @@ def test_four_sites_without_fluid_settle_the_score(desk: Desk) -> None:
     assert "measure:fluid-score" not in desk.owed(exam)["peritoneum"]
 
 
+def test_a_limited_exam_uses_what_came_besides(desk: Desk) -> None:
+    """The aorta is no structure of this exam; its Observation is kept, listed, and good enough to divide by."""
+    whole = orders.bundle(orders.patient(), service="limited", bodySite=[concept(uris.STRUCTURE, "kidneys")])
+    exam = desk.place(whole)
+    assert "aorta" not in desk.steps(exam)
+    taken(desk.note(exam.scanner.measured("aorta", "luminal-diameter", "8.5")))
+    taken(desk.note(exam.scanner.measured("kidney_right", LENGTH, "62")))
+    (ratio,) = computed(desk, exam, "KAO")
+    assert shown(ratio) == "7.3"
+
+
+def test_every_result_is_sound_r4_and_of_our_profile(desk: Desk) -> None:
+    exam = desk.place()
+    taken(desk.note(weighing(exam, "20"), *(waveform(exam, p, e) for p, e in (("32", "11"), ("30", "9")))))
+    areas = {"sludge-area": "210", "lumen-area": "680"}
+    taken(desk.note(*(exam.scanner.measured("gallbladder", k, v, unit="mm2") for k, v in areas.items())))
+    node = exam.scanner.measured("jejunal_nodes", LENGTH, "21", bodySite=_left("jejunal_nodes"))
+    thick = exam.scanner.measured("jejunal_nodes", "thickness", "6.4", bodySite=_left("jejunal_nodes"))
+    taken(desk.note(node, thick))
+    found = [o for key in ("RI", "MEAN", "SLUDGE", "SL") for o in computed(desk, exam, key)]
+    assert len(found) == 2 + 3 + 1 + 1
+    for one in found:
+        assert validate.check(one) == []
+        asked = {"resource": one, "profile": f"{uris.BASE}/StructureDefinition/measurement"}
+        told = decoded(taken(desk.http.post("Observation/$validate", content=_json(orders.parameters(asked)))))
+        assert {i["severity"] for i in told["issue"]} == {"information"}, told
+    assert {c["code"] for c in computed(desk, exam, "SL")[0]["bodySite"]["coding"]} >= {"jejunal_nodes", "7771000"}
+
+
 def test_no_fluid_as_expected_is_a_score_of_nothing_until_it_is_taken_back(desk: Desk) -> None:
     exam = desk.place()
     taken(desk.settle(exam, "", station=10, performer="Examiner"))
@@ -227,6 +256,12 @@ def test_what_was_computed_is_in_the_finished_report(desk: Desk) -> None:
     after = desk.get(f"Observation/{ratio['id']}")
     assert after["status"] == "corrected"
     assert shown(after) != shown(ratio)
+
+
+def _left(structure: str) -> Json:
+    """One of several nodes, on the left."""
+    side = {"system": uris.SCT, "code": "7771000"}  # DICOM PS3.16 CID 244
+    return {"coding": [*coded(uris.STRUCTURE, structure)["coding"], side]}
 
 
 def _json(resource: Json) -> bytes:
