@@ -3,7 +3,7 @@
 from dataclasses import replace
 from typing import Any
 
-from service.actions import bill_exam, delivering
+from service.actions import bill_exam, delivering, no_show
 from service.actions.case import open_case
 from service.actions.ports import Caller, House, Work
 from service.basics.errors import Conflict, Fault
@@ -32,7 +32,9 @@ def cancel(house: House, work: Work, caller: Caller, request: Json) -> list[Json
     charges = [
         c for c, _ in bill_exam.abort(house, work, exam=exam, reason="The order was revoked before the exam began.")
     ]
-    work.save_exam(replace(exam, state="cancelled"))
+    fee = no_show.charge(house, work, case, caller)
+    charges += [*fee.new, *fee.invoices]
+    work.save_exam(replace(exam, state="cancelled", invoice=next((str(one["id"]) for one in fee.invoices), "")))
     work.save_steps(StepKey(k.exam, k.code, k.task, "cancelled") for k in work.step_keys(exam.id))
     delivering.promise(house, work, case, "cancelled", [task, procedure, *charges])
     return [task, *steps, procedure, *charges]

@@ -30,8 +30,8 @@ def partial(invoice: Invoice, earlier: Sequence[Invoice], wanted: Sequence[Wante
     groups = tuple(_group_part(group, taken, earlier, invoice) for group in invoice.groups if _has(group, taken))
     gross = add([*(line.net for line in taken), *(g.tax for g in groups)])
     rounding = -cash(gross, paper.cash_step) if invoice.cash is not None else None
-    turned = tuple(turned(line) for line in taken)
-    return on_paper(invoice, paper, turned, tuple(back(g) for g in groups), rounding=rounding)
+    lines = tuple(turned(line) for line in taken)
+    return on_paper(invoice, paper, lines, tuple(back(g) for g in groups), rounding=rounding)
 
 
 def faults(invoice: Invoice, earlier: Sequence[Invoice], wanted: Sequence[Wanted]) -> list[Fault]:

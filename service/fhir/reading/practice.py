@@ -10,6 +10,7 @@ from service.basics.errors import Fault, Invalid
 from service.basics.money import Currency
 from service.billing.practice import BillingProfile, Practice
 from service.fhir import exact
+from service.fhir.reading import billing_settings
 
 Json = dict[str, Any]
 Faults = list[Fault]
@@ -25,7 +26,8 @@ def practice(settings_text: str, row: Practice, *, currencies: Mapping[str, Curr
 
     settings_text is a JSON object: legalName, address, taxNumber, terms, bank (the billing profile: all but bank, or
     none), zone, opening ({"mon": ["08:00", "18:00"], ...}; a day left out is closed), currency, language, stills,
-    clips, taxRounding (group or line). Raises Invalid with all faults; an unknown key is one."""
+    clips, taxRounding (group or line), grossRounding (net-first or tax-first), cashStep (the smallest coin, such as
+    0.05), holidays ({"2026-12-24": "name"}), noShowHours. Raises Invalid with all faults; an unknown key is one."""
     if not settings_text.strip():
         return row
     given = exact.decode(settings_text.encode())
@@ -41,6 +43,9 @@ def practice(settings_text: str, row: Practice, *, currencies: Mapping[str, Curr
         if key in given:
             changes[name] = read(given[key], key, faults)
     profile = _profile(given, faults) or row.profile
+    if "cash_step" in changes:
+        currency = changes.get("currency") or row.currency
+        changes["cash_step"] = billing_settings.coin(given["cashStep"], "cashStep", faults, currency=currency)
     if faults:
         raise Invalid(*sorted(faults, key=lambda f: f.where))
     return replace(row, profile=profile, **changes)
@@ -58,6 +63,10 @@ def _readers(currencies: Mapping[str, Currency]) -> dict[str, tuple[str, Reader]
         "stills": ("stills_owed", _flag),
         "clips": ("clips_owed", _flag),
         "taxRounding": ("tax_rounding", _rounding),
+        "grossRounding": ("gross_rounding", billing_settings.gross_rounding),
+        "cashStep": ("cash_step", lambda value, where, faults: value),
+        "holidays": ("holidays", billing_settings.holidays),
+        "noShowHours": ("no_show_hours", billing_settings.hours),
     }
 
 
