@@ -50,7 +50,7 @@ def invoices(house: House, view: View, wanted: Stretch) -> Iterator[Booked]:
     practice = practice_of(house, view)
     currencies = {**house.catalogues.current.currencies, practice.currency.code: practice.currency}
     key = search.key(view.organization, "Invoice", "date", FIRST_MARK)
-    low, high = _micros(wanted.first, practice), _micros(wanted.last + timedelta(days=1), practice)
+    low, high = midnight(wanted.first, practice), midnight(wanted.last + timedelta(days=1), practice)
     for stored in view.dated(key, low=low, high=high):
         resource = decoded(stored)
         day = start(practice, str(resource.get("date", ""))).day
@@ -63,9 +63,10 @@ def invoices(house: House, view: View, wanted: Stretch) -> Iterator[Booked]:
             raise Invalid(Fault("value", text)) from fault
 
 
-def _micros(day: date, practice: Practice) -> int:
-    midnight = datetime.combine(day, time(), ZoneInfo(practice.zone))
-    found = of_text(midnight.isoformat())
+def midnight(day: date, practice: Practice) -> int:
+    """The moment at which a day of the practice begins, in microseconds."""
+    begins = datetime.combine(day, time(), ZoneInfo(practice.zone))
+    found = of_text(begins.isoformat())
     if found is None:
         raise Invalid(Fault("value", f"{day} is no day that can be reported."))
     return found[0]

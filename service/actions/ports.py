@@ -92,6 +92,7 @@ class Work(View, Protocol):
 
     def hold_invoice_numbers(self, year: int) -> None: ...  # nobody draws one of the year until the end
     def close_month(self, month: str, *, by: str, totals: str) -> None: ...
+    def lay_over(self, kind: str, *, by: str, files: str, difference: str) -> None: ...  # own rows, those before kept
     def see(self, series: str, until: int) -> None: ...  # how far a series of looks has come
     def post(self, posts: Iterable[Post]) -> None: ...
     def count_unmapped(self, seen: Iterable[tuple[str, str, str, str]]) -> None:
@@ -120,7 +121,7 @@ class Catalogues(Protocol):
     current: Catalogue
 
     def of(self, hash_: str) -> Catalogue: ...
-    def over(self, overlay: str) -> Catalogue: ...  # the one in force with an organisation's own rows over it
+    def over(self, overlay: str, tariff: str = ...) -> Catalogue: ...  # in force, with own rows and prices over it
 
 
 class Press(Protocol):

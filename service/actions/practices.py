@@ -7,15 +7,15 @@ from service.catalogue.catalogue import Catalogue
 from service.catalogue.faults import CatalogueFaults
 from service.fhir.reading.practice import practice
 
-UNFIT = "The practice's own rows do not fit the catalogue in force; `sonoledger catalogue import` puts them right."
+UNFIT = "The practice's own rows do not fit the catalogue in force: `catalogue import` or `tariff import` mends them."
 
 
 def catalogue_of(house: House, view: View) -> Catalogue:
-    """The catalogue in force for the organisation: with its own rows over it, where it has any.
+    """The catalogue in force for the organisation: with its own rows and its own prices over it, where it has any.
 
-    Raises Conflict with all faults when these rows do not fit the catalogue, which an operator must put right."""
+    Raises Conflict with all faults when these do not fit the catalogue, which an operator must put right."""
     try:
-        return house.catalogues.over(view.overlay_text())
+        return house.catalogues.over(view.overlay_text(), view.overlay_text("tariff"))
     except CatalogueFaults as wrong:
         raise Conflict(*(Fault("business-rule", f"{UNFIT} {fault}") for fault in wrong.faults)) from None
 

@@ -29,6 +29,7 @@ from service.catalogue.faults import CatalogueFaults, in_order
 from service.catalogue.files import fingerprint, unpack
 from service.catalogue.overlay import Merged
 from service.catalogue.sheets import Sheets
+from service.catalogue.tariff import OwnPrices
 from service.exam.rules import MeasureRule, Structure
 
 KEPT = 8  # catalogues of practices with rows of their own, in memory
@@ -152,13 +153,15 @@ class Catalogues:
         self._fetch = fetch
         self._old: dict[str, Catalogue] = {}
         self._over: dict[str, Catalogue] = {}
+        self._own_prices = OwnPrices(load)
 
-    def over(self, overlay: str) -> Catalogue:
-        """The catalogue in force with a practice's own rows over it (packed files, "" for none).
+    def over(self, overlay: str, tariff: str = "") -> Catalogue:
+        """The catalogue in force with a practice's own rows over it (packed files) and prices (a file), "" for none.
 
         Raises CatalogueFaults with all that is wrong with them together."""
-        if not overlay:
-            return self.current
+        return self._own_prices.over(self._overlaid(overlay) if overlay else self.current, tariff)
+
+    def _overlaid(self, overlay: str) -> Catalogue:
         if overlay not in self._over:
             found = overlaid(self.current.files, unpack(overlay))
             self._over = dict([*self._over.items()][1 - KEPT :]) | {overlay: found}

@@ -5,11 +5,13 @@ from pathlib import Path
 from service.catalogue.catalogue import Catalogue
 from service.catalogue.faults import CatalogueFaults
 from service.catalogue.files import pack, read_folder, unpack
-from service.catalogue.load import overlaid
+from service.catalogue.load import load, overlaid
 from service.catalogue.overlay import difference
+from service.catalogue.tariff import laid_over
 from service.commands import stop
 from service.commands.table import printable
 from service.store import SqlBooks
+from service.store.register import TARIFF
 
 
 def in_force(books: SqlBooks, current: Catalogue, organization: str) -> Catalogue:
@@ -25,9 +27,15 @@ def in_force(books: SqlBooks, current: Catalogue, organization: str) -> Catalogu
 
 
 def all_fit(books: SqlBooks, current: Catalogue) -> None:
-    """End the command with every fault when the rows of some practice no longer fit the catalogue."""
+    """End the command with every fault when the rows or prices of some practice no longer fit the catalogue."""
     for one in books.organizations():
-        in_force(books, current, one.slug)
+        found = in_force(books, current, one.slug)
+        prices = books.overlays(one.slug, TARIFF)
+        try:
+            if prices:
+                load(laid_over(found.files, prices[-1].files))
+        except CatalogueFaults as wrong:
+            raise stop.stop([f"prices of {one.slug}: {fault}" for fault in wrong.faults]) from None
 
 
 def import_(books: SqlBooks, current: Catalogue, organization: str, *, folder: Path, by: str, dry_run: bool) -> None:

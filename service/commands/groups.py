@@ -12,6 +12,7 @@ from service.commands import (
     destination,
     opening,
     organization,
+    tariff_group,
     token,
     urgent,
 )
@@ -154,6 +155,7 @@ def urgent_escalate(
 
 GROUPS = {
     "billing": billing_group.commands,
+    "tariff": tariff_group.commands,
     "catalogue": catalogue_group.commands,
     "organization": organizations,
     "token": tokens,

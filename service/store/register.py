@@ -9,6 +9,7 @@ from service.store.session import Pool, Row
 
 KINDS = frozenset({"practice", "clinic", "records"})
 CATALOGUE, TARIFF = "catalogue", "tariff"  # what an organisation's own rows are over
+LAY_OVER = "INSERT INTO overlay (organization, kind, made, by, files, difference) VALUES (?, ?, ?, ?, ?, ?)"
 
 _TOKEN = (
     "SELECT t.hash, t.organization, o.kind, t.scopes, t.label FROM token t JOIN organization o"
@@ -97,9 +98,8 @@ class Register:
         """Put rows of an organisation's own over the catalogue or the tariff; those before stay on record.
 
         files: packed, "" for none; by: who asked for it; difference: what it changes, a line for each cell."""
-        sql = "INSERT INTO overlay (organization, kind, made, by, files, difference) VALUES (?, ?, ?, ?, ?, ?)"
         with self._pool.writing() as session:
-            session.run(sql, organization, kind, instant(datetime.now(UTC)), by, files, difference)
+            session.run(LAY_OVER, organization, kind, instant(datetime.now(UTC)), by, files, difference)
 
     def overlays(self, organization: str, kind: str = CATALOGUE) -> tuple[OverlayRow, ...]:
         """All of a kind that were ever put over for an organisation, the oldest first; the last one is in force."""

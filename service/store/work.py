@@ -8,6 +8,7 @@ from service.basics.stored import Exam, Post, Record, StepKey, Trace
 from service.store import audit, bulk_postgresql, bulk_sqlite, claims
 from service.store.changes import rounds
 from service.store.instants import instant, micros
+from service.store.register import LAY_OVER
 from service.store.session import Session
 from service.store.view import EXAM_BY_ID, SqlView
 
@@ -111,6 +112,10 @@ class SqlWork(SqlView):
     def close_month(self, month: str, *, by: str, totals: str) -> None:
         """Close the books of a month; Conflict when they are closed."""
         self._session.run(_CLOSE, self.organization, month, instant(self.now), by, totals)
+
+    def lay_over(self, kind: str, *, by: str, files: str, difference: str) -> None:
+        """Put rows of the organisation's own over its catalogue or tariff; those before stay on record."""
+        self._session.run(LAY_OVER, self.organization, kind, instant(self.now), by, files, difference)
 
     def see(self, series: str, until: int) -> None:
         """Keep how far a series of looks has come."""

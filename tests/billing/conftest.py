@@ -5,11 +5,16 @@ import uuid
 from collections.abc import Callable, Iterator
 from typing import Any
 
+import httpx
 import pytest
 
+from service.app import application
 from service.store import SqlBooks, open_books
+from tests.api.running import client, register, served
 from tests.builders.bills import Clock
+from tests.builders.counter_desk import Desk
 from tests.builders.instances import BILLING
+from tests.builders.survey import mappings
 
 Named = Callable[..., str]
 
@@ -44,3 +49,28 @@ def practice(books: SqlBooks, clock: Clock) -> Named:
 def slug(practice: Named) -> str:
     """A new practice."""
     return practice()
+
+
+@pytest.fixture(scope="module")
+def base(books: SqlBooks) -> Iterator[str]:
+    with served(application(books, mappings(), base="http://127.0.0.1/fhir")) as url:
+        yield url
+
+
+@pytest.fixture
+def desk_of(books: SqlBooks, base: str) -> Iterator[Callable[[str], Desk]]:
+    opened: list[httpx.Client] = []
+
+    def made(slug: str) -> Desk:
+        opened.append(client(base, register(books, slug)))
+        opened[-1].headers["Content-Type"] = "application/fhir+json"
+        return Desk(books, slug, opened[-1])
+
+    yield made
+    for http in opened:
+        http.close()
+
+
+@pytest.fixture
+def desk(desk_of: Callable[[str], Desk], slug: str) -> Desk:
+    return desk_of(slug)

@@ -3,26 +3,20 @@
 import json
 import threading
 import uuid
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
-import httpx
 import pytest
 import typer
 
 from service.actions.billing_check import check
 from service.actions.settle_exception import listed
-from service.actions.writing import decoded, rewrite
-from service.app import application
 from service.commands import billing
-from service.fhir import exact, uris
 from service.store import SqlBooks
-from tests.api.running import client, register, served
 from tests.builders import orders
 from tests.builders.bills import Clock, house
-from tests.builders.orders import parameters
-from tests.builders.scanner import Scanner
+from tests.builders.counter_desk import Desk
 from tests.builders.survey import mappings
 
 Json = dict[str, Any]
@@ -34,96 +28,6 @@ BANDAGE = {
     "subject": {"display": "x"},
 }
 OPEN = {"code": "billing-exception", "status": "requested"}
-
-
-class Desk:
-    """A practice over HTTP, and what its exceptions are."""
-
-    def __init__(self, books: SqlBooks, slug: str, http: httpx.Client) -> None:
-        self.books, self.slug, self.http = books, slug, http
-
-    def order(self, **order: Any) -> tuple[str, str]:
-        """(order, exam) of a quick exam; settings of an invented order over the usual ones."""
-        whole = order.pop("whole", None) or orders.bundle(**{"service": "fluid-check", **order})
-        answer = self.http.post("/fhir", content=exact.encode(whole))
-        assert answer.is_success, answer.text
-        made = [e["response"]["location"].partition("/fhir/")[2].split("/") for e in answer.json()["entry"]]
-        (request,) = (id_ for type_, id_, *_ in made if type_ == "ServiceRequest")
-        with self.books.view(self.slug) as view:
-            exam = view.exam_of_order(request)
-        assert exam is not None
-        return request, exam.id
-
-    def operate(self, task: str, name: str, **said: Any) -> httpx.Response:
-        return self.http.post(f"/fhir/Task/{task}/${name}", content=exact.encode(parameters(said)))
-
-    def finished(self, *, at: str = AT, **order: Any) -> str:
-        """The exam of an order, examined and finished."""
-        request, exam = self.order(**order)
-        with self.books.view(self.slug) as view:
-            found = view.exam(exam)
-            assert found is not None
-            scanner = Scanner(request, found.animal, at=at)
-        while resources := scanner.everything(self.ready(exam)):
-            for one in resources:
-                assert self.http.post(f"/fhir/{one['resourceType']}", content=exact.encode(one)).is_success
-        told = self.operate(exam, "finish", interpreter="Dr I. Reader", conclusion="No abnormality seen.")
-        assert told.is_success, told.text
-        return exam
-
-    def ready(self, exam: str) -> list[Json]:
-        with self.books.view(self.slug) as view:
-            return [t for t in map(decoded, view.steps(exam)) if t["status"] == "ready"]
-
-    def check(self, now: str = "2026-11-25T10:00:10.000Z") -> int:
-        return check(house(self.books), self.slug, now=now)
-
-    def open(self, **criteria: str) -> list[tuple[str, str]]:
-        """(kind, subject) of each open exception, as a standard search finds them."""
-        found = self.http.get("/fhir/Task", params={**OPEN, **criteria}).json().get("entry", [])
-        return sorted((t["code"]["coding"][0]["code"], t["focus"]["reference"]) for t in (e["resource"] for e in found))
-
-    def kinds(self) -> list[str]:
-        return [kind for kind, _ in self.open()]
-
-    def task(self, kind: str) -> Json:
-        code = f"{uris.BILLING_EXCEPTION}|{kind}"
-        (entry,) = self.http.get("/fhir/Task", params={"code": code, "_sort": "-_lastUpdated"}).json()["entry"][:1]
-        resource: Json = entry["resource"]
-        return resource
-
-    def charge(self, exam: str, **changes: Any) -> None:
-        """Change the charges of an exam behind the back of every action."""
-        with self.books.begin(self.slug) as work:
-            found = work.exam(exam)
-            assert found is not None
-            rows = self.http.get("/fhir/ChargeItem", params={"service": f"Procedure/{found.procedure}"}).json()
-            rewrite(work, [{**e["resource"], **changes} for e in rows["entry"]])
-
-
-@pytest.fixture(scope="module")
-def base(books: SqlBooks) -> Iterator[str]:
-    with served(application(books, mappings(), base="http://127.0.0.1/fhir")) as url:
-        yield url
-
-
-@pytest.fixture
-def desk_of(books: SqlBooks, base: str) -> Iterator[Callable[[str], Desk]]:
-    opened: list[httpx.Client] = []
-
-    def made(slug: str) -> Desk:
-        opened.append(client(base, register(books, slug)))
-        opened[-1].headers["Content-Type"] = "application/fhir+json"
-        return Desk(books, slug, opened[-1])
-
-    yield made
-    for http in opened:
-        http.close()
-
-
-@pytest.fixture
-def desk(desk_of: Callable[[str], Desk], slug: str) -> Desk:
-    return desk_of(slug)
 
 
 def test_an_exam_that_was_billed_is_none(desk: Desk) -> None:

@@ -65,7 +65,7 @@ class Shelf:
     def of(self, hash_: str) -> Catalogue:
         return self.current
 
-    def over(self, overlay: str) -> Catalogue:
+    def over(self, overlay: str, tariff: str = "") -> Catalogue:
         return self.current
 
 
