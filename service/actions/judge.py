@@ -74,6 +74,7 @@ class Judge:
             rules=self.rules,
             plane=planes[0] if planes else "",
             site=seen.place,
+            formula=seen.formula,
         )
 
     def _species(self) -> Json:

@@ -60,6 +60,7 @@ def _verdict(
         rules=rules,
         plane=planes[0] if planes else "",
         site=one.place,
+        formula=one.formula,
     )
 
 

@@ -8,8 +8,11 @@ from typing import Protocol
 
 from service.exam import applying
 from service.exam.circumstances import Circumstances
+from service.exam.formulas import Formula
 from service.exam.limits import Limit, Limits
 from service.exam.rules import MeasureRule
+
+MEMORY = "M"  # evidence of a formula that nobody has looked up
 
 
 class Judging(Protocol):
@@ -21,6 +24,8 @@ class Judging(Protocol):
     def measures(self) -> Mapping[tuple[str, str, str], MeasureRule]: ...
     @property
     def units(self) -> Mapping[tuple[str, str], Decimal]: ...
+    @property
+    def formulas(self) -> Mapping[str, Formula]: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,10 +50,14 @@ def judge(
     rules: Judging,
     plane: str = "",
     site: str = "",
+    formula: str = "",
 ) -> Verdict:
-    """The verdict on an unrounded quantity in a UCUM unit. plane: long, short, multi; site: a place in the structure.
+    """The verdict on an unrounded quantity in a UCUM unit. plane: long, short, multi; site: a place in the structure;
+    formula: the one by which it was computed here; from memory it drives no flag.
 
     Never raises: what is missing or does not fit is said in `reason`."""
+    if formula and formula in rules.formulas and rules.formulas[formula].evidence == MEMORY:
+        return Verdict(reason="It is computed by a formula from memory, so it is shown only.")
     if circumstances.species not in {"dog", "cat"}:
         return Verdict(reason="The species is not known.")
     rows = rules.limits.get((circumstances.species, structure, measure), ())

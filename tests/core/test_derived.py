@@ -1,6 +1,7 @@
 """What is computed, against the worked examples and the published figures that its rows name."""
 
 from collections.abc import Iterable
+from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 from functools import cache
@@ -13,10 +14,13 @@ from service.catalogue.catalogue import Catalogue
 from service.catalogue.files import read_folder
 from service.catalogue.load import load
 from service.exam.agreement import disagreements
+from service.exam.circumstances import Circumstances
 from service.exam.derived import Derived, Facts, derive
 from service.exam.expression import pocket, read
 from service.exam.formulas import decimal, rounded
+from service.exam.limits import Limit
 from service.exam.readings import Reading
+from service.exam.verdict import judge
 
 DOG, CAT = Facts("dog", weight=Fraction(20), weighed="Observation/w"), Facts("cat", weight=Fraction("4.2"))
 
@@ -181,6 +185,29 @@ def test_the_prostate_is_told_what_to_expect_once_it_was_measured() -> None:
     assert "PROMAX:prostate:expected-length-max:" not in second
     assert results([], intact) == {}
     assert not [n for n in results(size, Facts("cat", "male", neutered=False, weight=Fraction(4))) if "prostate" in n]
+
+
+def test_a_formula_from_memory_judges_nothing_whatever_limit_a_practice_has() -> None:
+    own = Limit(
+        "OWN-1",
+        ("prostate",),
+        "volume",
+        ("dog",),
+        "volume",
+        "mL",
+        high=Decimal(10),
+        flags=frozenset("H"),
+        in_force=("dog",),
+    )
+    rows = replace(rules(), limits={("dog", "prostate", "volume"): (own,)})
+    known = Circumstances("dog")
+    sent = judge("prostate", "volume", Decimal(19), "cm3", circumstances=known, rules=rows)
+    ours = judge("prostate", "volume", Decimal(19), "cm3", circumstances=known, rules=rows, formula="PROVOL")
+    assert (sent.flag, ours.flag, ours.reason) == (
+        "H",
+        "",
+        "It is computed by a formula from memory, so it is shown only.",
+    )
 
 
 SITES = ("diaphragmaticohepatic", "splenorenal", "cystocolic", "hepatorenal")
