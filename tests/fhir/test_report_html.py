@@ -9,6 +9,7 @@ import pytest
 
 from service.exam.report import Edition, Preparation, Report, ReportFacts, compose
 from service.exam.report_words import clean
+from service.exam.urgent_record import Attempt, UrgentRecord
 from service.fhir.writing.report_html import html
 from service.fhir.writing.report_text import narrative, plain_text
 from tests.builders.hostile import HOSTILE
@@ -53,9 +54,27 @@ def everywhere(text: str) -> ReportFacts:
         comparison=(text,),
         procedures=(text,),
         urgent=(text,),
+        urgent_records=(waiting(text), received(text)),
         studies=(text,),
         edition=Edition("amended", 2, text, text, (text,), (text,)),
     )
+
+
+def waiting(text: str) -> UrgentRecord:
+    """An urgent finding that nobody has received, with this text in every place that people fill."""
+    return UrgentRecord(
+        "Task/a", "other", text, 1, "confirmed", "2026-11-25T10:00:00Z", because=(text, text), decided_by=text,
+        reason=text, message="Task/b", message_state="attempted", responsible=text, passed_on_to=(text,),
+        attempts=(Attempt("2026-11-25T10:01:00Z", text, text, "voice", text),),
+    )  # fmt: skip
+
+
+def received(text: str) -> UrgentRecord:
+    """The same, received."""
+    return replace(
+        waiting(text), message_state="acknowledged", communicated_by=text, communicated_to=text, method="message",
+        communicated_at="2026-11-25T10:02:00Z", received_at="2026-11-25T10:03:00Z", remark=text,
+    )  # fmt: skip
 
 
 def parsed(page: str) -> list[str]:
