@@ -5,18 +5,24 @@ from collections.abc import Iterable, Mapping
 from service.actions.case import Case
 from service.exam.evidence import Evidence
 from service.exam.report import Preparation
+from service.exam.report_opening import UNSEDATED
 from service.exam.report_words import amount
 
 
 def preparation(case: Case, evidence: Iterable[Evidence], notes: Mapping[str, Evidence]) -> Preparation:
     """The preparation as noted; what nobody noted stays blank. notes: the latest of each kind ("note:fasting")."""
-    doppler = "note:doppler" in notes or any(_doppler(case, one) for one in evidence)
+    doppler = _said_yes(notes.get("note:doppler")) or any(_doppler(case, one) for one in evidence)
     return Preparation(
-        sedation=_words(notes.get("note:sedation"), "given"),
+        sedation=_words(notes.get("note:sedation"), yes="given", no="none"),
         doppler=doppler or None,
-        fasting=_words(notes.get("note:fasting"), ""),
-        noted={item.removeprefix("note:"): _noted(one) for item, one in notes.items()},
+        fasting=_words(notes.get("note:fasting"), yes="fasted", no="not-fasted", blank=""),
+        noted={item.removeprefix("note:"): _words(one) for item, one in notes.items()},
     )
+
+
+def _said_yes(note: Evidence | None) -> bool:
+    """Whether something was noted, and not that it was not so."""
+    return note is not None and _words(note, no="none").lower() not in UNSEDATED
 
 
 def _doppler(case: Case, evidence: Evidence) -> bool:
@@ -26,16 +32,14 @@ def _doppler(case: Case, evidence: Evidence) -> bool:
     return evidence.sighting.doppler or any(rule is not None and rule.doppler for rule in rules)
 
 
-def _words(note: Evidence | None, otherwise: str) -> str:
+def _words(note: Evidence | None, *, yes: str = "yes", no: str = "no", blank: str | None = None) -> str:
+    """What a note says: yes or no, its amount, or its words; one that says nothing more means yes (or `blank`)."""
     if note is None:
         return ""
-    words = note.sighting.words
-    return note.sighting.text or next((w.display or w.code for w in words), "") or otherwise
-
-
-def _noted(note: Evidence) -> str:
-    """What a note says: its words, its amount, or yes and no."""
     seen = note.sighting
+    if seen.answer is not None:
+        return yes if seen.answer else no
     if seen.quantity is not None:
         return amount(seen.quantity, seen.unit)
-    return _words(note, "no" if seen.answer is False else "yes")
+    said = seen.text or next((w.display or w.code for w in seen.words), "") or seen.operation
+    return said or (yes if blank is None else blank)

@@ -14,6 +14,7 @@ from service.exam.entries import UNREAD, live
 from service.exam.evidence import Evidence
 from service.exam.protocol import steps_for
 from service.exam.report import Edition, Preparation, Report, ReportFacts, compose
+from service.exam.report_opening import sedated
 from service.exam.trend import trend
 from service.fhir import uris
 from service.fhir.reading.names import name_of
@@ -58,7 +59,7 @@ class Seen:
     @property
     def sedated(self) -> bool:
         """Whether sedation was recorded."""
-        return self.preparation.sedation not in ("", "none")
+        return sedated(self.preparation)
 
 
 def seen(case: Case) -> Seen:

@@ -49,7 +49,7 @@ def noted(sighting: Sighting) -> str:
         return f"{sighting.quantity} {sighting.unit}".rstrip()
     if sighting.answer is not None:
         return YES if sighting.answer else NO
-    return next((c.code for c in sighting.words), "") or sighting.text
+    return next((c.code for c in sighting.words), "") or sighting.text or sighting.operation
 
 
 def circumstances(animal: Animal, steps: Iterable[Step], whole: Step, *, at: str) -> Circumstances:
@@ -74,7 +74,7 @@ def circumstances(animal: Animal, steps: Iterable[Step], whole: Step, *, at: str
         fasted=_fasted(notes.get("note:fasting")),
         sedated=_sedated(notes.get("note:sedation")),
         fill=_fill(steps),
-        recumbency="-".join(_said(notes.get("note:recumbency")).split()),
+        recumbency=_recumbency(notes.get("note:recumbency")),
         age_months=months,
         weight_days=_between(_day(weight_at), _day(at)),
     )
@@ -119,6 +119,10 @@ def _sedated(note: Entry | None) -> bool | None:
     if note is None:
         return None
     return {YES: True, NO: False, **SEDATED}.get("-".join(_said(note).split()), True)
+
+
+def _recumbency(note: Entry | None) -> str:
+    return "-".join(word for word in _said(note).replace("-", " ").split() if word not in {"recumbency", "recumbent"})
 
 
 def _fill(steps: Iterable[Step]) -> str:

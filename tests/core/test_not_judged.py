@@ -149,6 +149,13 @@ def test_age_is_in_completed_months_on_the_day_of_the_exam(born: date | None, mo
     assert known(born=born).age_months == months
 
 
+@pytest.mark.parametrize(
+    "value", ["left-lateral", "Left lateral", "left lateral recumbency", "left-lateral-recumbency"]
+)
+def test_how_the_animal_lay_is_understood(value: str) -> None:
+    assert known(entry("note:recumbency", value)).recumbency == "left-lateral"
+
+
 def test_what_a_note_says_is_kept_with_its_unit_its_code_or_its_words() -> None:
     assert noted(Sighting("Observation/a", "observation", quantity=Decimal("12.40"), unit="kg")) == "12.40 kg"
     assert noted(Sighting("Observation/a", "observation", answer=False)) == "no"

@@ -9,7 +9,7 @@ from service.fhir import uris
 from tests.builders import orders
 from tests.builders.instances import BILLING
 from tests.builders.orders import concept
-from tests.whole.telling import Desk, Exam, Json, charges, only
+from tests.whole.telling import Desk, Exam, Json, charges, only, taken
 
 WORKDAY = "2026-11-25T10:00:00Z"
 
@@ -82,6 +82,18 @@ def test_doppler_and_sedation_are_add_ons_that_the_exam_shows(desk: Desk) -> Non
     assert lines(invoice) == wanted
     assert invoice["totalNet"]["value"] == sum(wanted.values())
     assert charges(desk, exam) == dict.fromkeys(wanted, "billed")
+
+
+@pytest.mark.parametrize(
+    "value", [{"valueBoolean": False}, {"valueCodeableConcept": {"text": "none"}}, {"valueString": "No"}]
+)
+def test_what_is_said_not_to_have_been_done_is_not_charged(desk: Desk, value: Json) -> None:
+    exam = desk.place(service="fluid-check")
+    notes = [{"resourceType": "Observation", "status": "final", "code": concept(uris.NOTE, code), **value}
+             for code in ("doppler", "sedation")]  # fmt: skip
+    taken(desk.note(*(exam.scanner.about(one) for one in notes)))
+    desk.survey(exam)
+    assert set(lines(desk.get(desk.finish(exam)["invoice"]))) == {"fluid-check"}
 
 
 def test_a_doppler_measurement_shows_doppler(desk: Desk) -> None:
