@@ -10,14 +10,15 @@ from service.api.answers import Answer
 from service.api.ask import Ask
 from service.api.inputs import Inputs, inputs
 from service.api.read import present
-from service.basics.errors import Fault, Invalid, Missing
+from service.basics.errors import Fault, Invalid, Missing, RuleBroken
 from service.basics.stored import Stored
 from service.fhir import exact, uris
-from service.fhir.reading.report import read_report
+from service.fhir.reading.report import is_ours, read_report
 from service.fhir.writing.report_document import composition, document_id
 
 Json = dict[str, Any]
 KINDS = {"pdf": "application/pdf", "page": "text/html", "text": "text/plain"}
+_CHARSET = {"page": "; charset=utf-8", "text": "; charset=utf-8"}
 # A page that is opened from here runs and fetches nothing, whatever it says of itself.
 _LOCKED = (b"content-security-policy", b"default-src 'none'; style-src 'unsafe-inline'; sandbox")
 
@@ -40,7 +41,8 @@ def form(ask: Ask) -> Answer:
         return Answer(200, exact.encode(binary), answers.versioned(stored), seen=seen)
     name = f'inline; filename="report-{stored.id}-{stored.version}.{"html" if kind == "page" else kind[:3]}"'
     headers = (*answers.versioned(stored), (b"content-disposition", name.encode()), _LOCKED)
-    return Answer(200, b64decode(attached["data"]), headers, attached["contentType"].encode(), seen=seen)
+    media = f"{KINDS[kind]}{_CHARSET.get(kind, '')}"  # never the sender's own words: they become a header
+    return Answer(200, _decoded(attached["data"]), headers, media.encode(), seen=seen)
 
 
 def document(ask: Ask) -> Answer:
@@ -50,6 +52,9 @@ def document(ask: Ask) -> Answer:
     given = inputs(ask, {"version"})
     stored = _version(ask, given)
     report = exact.trusted(stored.body)
+    if not is_ours(report):
+        text = "Only a report that was issued here is given as a document; read this one as it is."
+        raise RuleBroken(Fault("not-supported", text, "DiagnosticReport"))
     with ask.kit.books.view(ask.caller.organization) as view:
         found = gather(
             ask.kit.house,
@@ -68,6 +73,13 @@ def document(ask: Ask) -> Answer:
     opening = exact.encode({"fullUrl": f"urn:uuid:{first['id']}", "resource": first})
     entries = [opening, *(_entry(ask.base, one) for one in found)]
     return Answer(200, bundles.joined(head, entries), seen=tuple(f"{one.type}/{one.id}" for one in found))
+
+
+def _decoded(data: str) -> bytes:
+    try:
+        return b64decode(data)
+    except ValueError:
+        raise RuleBroken(Fault("value", "The form that was stored is not base64.", "presentedForm")) from None
 
 
 def _version(ask: Ask, given: Inputs) -> Stored:

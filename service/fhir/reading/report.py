@@ -69,6 +69,11 @@ def read_report(resource: dict[str, Any]) -> WrittenReport:
     )
 
 
+def is_ours(resource: dict[str, Any]) -> bool:
+    """Whether this service issued a DiagnosticReport."""
+    return bool(_part(resource, uris.X_REPORT_EDITION))
+
+
 def read_lines(text: str) -> Iterator[Line]:
     """The statements of a plain-text report of ours, as report_text wrote them; cautions are not among them."""
     section, label, held = "", "", None
