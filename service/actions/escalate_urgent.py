@@ -67,7 +67,8 @@ def watch(house: House, organizations: Callable[[], Iterable[str]], *, stop: thr
     while not stop.wait(pause):
         with suppress(Refusal):
             for organization in organizations():
-                escalate(house, organization)
+                with suppress(Refusal):  # one that is busy keeps nobody else waiting
+                    escalate(house, organization)
 
 
 def _open(house: House, view: View, kind: str) -> Iterator[Json]:
