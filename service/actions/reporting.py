@@ -12,6 +12,7 @@ from service.actions.preparing import preparation
 from service.basics.coding import Identifier
 from service.exam.entries import UNREAD, live
 from service.exam.evidence import Evidence
+from service.exam.moments import compare
 from service.exam.protocol import steps_for
 from service.exam.report import Edition, Preparation, Report, ReportFacts, compose
 from service.exam.report_opening import sedated
@@ -66,8 +67,18 @@ def seen(case: Case) -> Seen:
     """All evidence of the case, matched by the mappings in force for its catalogue."""
     matched = (one for r in (*case.observations, *case.images) for one in case.understood(r))
     evidence = tuple(e for e in matched if isinstance(e, Evidence))
-    notes = {item: e for e in evidence for item in e.items if item.startswith("note:")}
+    notes = _notes(evidence)
     return Seen(evidence, len(_unread(case)), preparation(case, evidence, notes), notes.get("note:weight"))
+
+
+def _notes(evidence: Iterable[Evidence]) -> dict[str, Evidence]:
+    """The latest note of each kind by its time of look, as what measurements are judged by."""
+    found: dict[str, Evidence] = {}
+    for one in evidence:
+        for item in (i for i in one.items if i.startswith("note:")):
+            if item not in found or compare(one.sighting.at, found[item].sighting.at) != -1:
+                found[item] = one
+    return found
 
 
 def _unread(case: Case) -> set[str]:

@@ -257,6 +257,18 @@ def test_a_weight_corrected_after_the_report_judges_anew(desk: Desk) -> None:
     assert (flag(now(desk, kept)), now(desk, kept)["status"]) == ("N", "corrected")
 
 
+def test_the_report_tells_the_weight_that_measurements_were_judged_by(desk: Desk) -> None:
+    exam = desk.place(service="fluid-check")
+    early = {"effectiveDateTime": "2026-11-25T09:00:00Z"}
+    taken(desk.note(note(exam, "weight", **kilograms("12.0"))))
+    taken(desk.note(note(exam, "weight", **kilograms("25.0"), **early)))  # an earlier weight, sent later
+    assert flag(stored(desk, adrenal(exam, "6.6"))) == "H"
+    desk.survey(exam)
+    report = desk.get(desk.finish(exam)["report"])
+    assert "12.0 kg" in report["text"]["div"]
+    assert "25.0 kg" not in report["text"]["div"]
+
+
 def test_an_organisation_of_kind_records_is_left_as_it_sends(desk: Desk) -> None:
     sent = {"resourceType": "Observation", "status": "final", "code": concept(uris.MEASURE, "length"), **SENT,
             "valueQuantity": {"value": 3, "system": uris.UCUM, "code": "mm"}}  # fmt: skip
