@@ -232,3 +232,35 @@ def test_after_a_credit_the_next_correction_may_be_billed(at, books, organizatio
         billed = performed(at, work, exam, again=True)
         assert states(at, work, exam) == {"full|0": "entered-in-error", "full|1": "billed"}
         assert only(billed)["identifier"][0]["value"].endswith("-000003")
+
+
+def test_b06_a_limited_exam_that_documented_the_whole_is_charged_as_such_and_logged(at, books, organization):
+    with books.begin(organization) as work:
+        exam = accepted(at, work, service_key="limited")
+        billed = performed(at, work, exam, documented="full")
+        assert states(at, work, exam) == {"limited|0": "aborted", "full|0": "billed"}
+        assert totals(only(billed)) == ("185.00", "222.00")
+        for code in ("limited|0", "full|0"):
+            words = charges(at, work, exam)[code]["note"][0]["text"]
+            assert words == "All that a full survey requires was recorded; charged as such."
+        cut = accepted(at, work, service_key="limited")
+        performed(at, work, cut, documented="full", price_effect="limited")  # and what was stopped is not enlarged
+        assert states(at, work, cut) == {"limited|0": "billed"}
+
+
+def test_b27_several_payers_are_several_invoices_and_one_who_is_not_known_holds_up_only_his_own(books, organization):
+    at = house(
+        books, (*PRICES[:2], price("doppler", 3500, payer="requester"), price("sedation", 6200, payer="insurer"))
+    )
+    with books.begin(organization) as work:
+        known = {"requester": "Organization/clinic", "requester_name": "A clinic", "insurer": "Organization/i"}
+        seen = shown("doppler", "sedation")
+        billed = performed(at, work, accepted(at, work), shown=seen, **known)
+        assert [i["recipient"]["reference"] for i in billed.invoices] == [
+            "RelatedPerson/owner", "Organization/clinic", "Organization/i",
+        ]  # fmt: skip
+        exam = accepted(at, work)
+        billed = performed(at, work, exam, shown=seen)  # no cover: the client pays; no organisation asked
+        assert totals(only(billed)) == ("247.00", "296.40")
+        assert states(at, work, exam) == {"full|0": "billed", "doppler|0": "billable", "sedation|0": "billed"}
+        assert "names no organisation that asked" in billed.unpriced[0]
