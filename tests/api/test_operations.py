@@ -43,5 +43,5 @@ def test_an_operation_takes_sound_parameters_only(rest: httpx.Client, body: obje
 
 
 def test_operations_are_offered_on_tasks_only(rest: httpx.Client) -> None:
-    for path in ("/fhir/Patient/x/$finish", "/fhir/Task/$finish", "/fhir/Task/x/$bill", "/fhir/$finish"):
+    for path in ("/fhir/Patient/x/$finish", "/fhir/Task/$finish", "/fhir/Task/x/$weigh", "/fhir/$finish"):
         assert rest.post(path, json=GIVEN, headers=JSON).status_code == 404
