@@ -1,9 +1,14 @@
 """An invented dog with one testis in the scrotum, a spleen removed and a lesion in its liver, over HTTP."""
 
+from decimal import Decimal
+
 from service.fhir import exact, uris
 from tests.builders import orders
 from tests.builders.orders import concept, entry, transaction
+from tests.builders.scanner import Scanner
 from tests.whole.telling import Desk, Exam, coded, decoded, refusal, taken
+
+LATER = "2026-11-26T10:00:00Z"
 
 
 def test_a_dog_with_one_testis_and_no_spleen_from_order_to_report(desk: Desk) -> None:
@@ -31,6 +36,31 @@ def test_a_dog_with_one_testis_and_no_spleen_from_order_to_report(desk: Desk) ->
     found = desk.search("Observation", focus=f"BodyStructure/{identity['id']}")
     assert [o["id"] for o in found] == [record["id"]]
     assert [b["id"] for b in desk.search("BodyStructure", patient=f"Patient/{exam.animal}")] == [identity["id"]]
+
+
+def test_a_lesion_is_followed_into_the_next_exam(desk: Desk) -> None:
+    first = desk.place(service="limited", bodySite=[concept(uris.STRUCTURE, "spleen")])
+    record = decoded(taken(desk.note(first.scanner.lesion("spleen"))))
+    taken(desk.note(first.scanner.found("spleen", "focal-lesions", "single")))
+    desk.survey(first)
+    desk.finish(first, conclusion="One lesion in the spleen.")
+    again = {
+        k: v for k, v in desk.get(f"ServiceRequest/{first.order}").items() if k not in {"id", "meta", "identifier"}
+    }
+    order = decoded(taken(desk.send(again)))["id"]
+    second = Exam(order, first.animal, desk.exam_task(order)["id"], Scanner(order, first.animal, at=LATER))
+    grown = second.scanner.lesion("spleen") | {"focus": [{"reference": record["focus"][0]["reference"]}]}
+    grown["component"][1]["valueQuantity"]["value"] = Decimal("19.0")
+    taken(desk.note(grown, second.scanner.lesion("spleen", place="at the tail")))
+    taken(desk.note(second.scanner.found("spleen", "focal-lesions", "few")))
+    desk.survey(second)
+    told = exact.encode(
+        desk.get(desk.finish(second, conclusion="One has grown, one is new.")["report"])["text"]
+    ).decode()
+    assert "Focal lesion 1, near the caudal margin" in told
+    assert "Focal lesion 2, at the tail" in told
+    assert "Spleen, lesion 1" in told
+    assert "19.0 mm, was 12.0 mm (+7.0 mm, +58.3%)" in told
 
 
 def test_a_finding_outside_its_vocabulary_is_told_with_what_can_be_said(desk: Desk) -> None:
