@@ -32,6 +32,7 @@ FB9E-FB9F FBAA-FBAD FBE8-FBE9 FBFC-FBFF FE00-FE0F FE20-FE2F FE66 FE70-FE74 FE76-
 _RANGES = [tuple(int(end, 16) for end in (one.split("-") * 2)[:2]) for one in _SHOWN.split()]
 _STARTS = [first for first, _ in _RANGES]
 REPLACED = "replaced"
+BREAK = "\u200b"
 
 
 def printable(data: Mapping[str, Any]) -> dict[str, Any]:
@@ -58,8 +59,8 @@ class _Seen:
     def _character(self, character: str) -> str:
         if _has(ord(character)):
             return character
-        if category(character) == "Cf":  # it has no look of its own
-            return ""
+        if category(character) == "Cf":  # it has no look of its own; where a word may break is kept
+            return character if character == BREAK else ""
         self.replaced = True
         return f"[U+{ord(character):04X}]"
 

@@ -20,7 +20,9 @@ def _text(report: Report) -> Iterator[str]:
     yield from filter(None, (report.practice, report.animal_words))
     yield f"Status: {report.status_words}, version {report.edition.number}. Issued {report.issued_words}."
     yield from (f"*** {_indented(n)}" for n in report.notices)
-    yield from ("", "In brief", *(f"* {_indented(t)}" for t in (*_conclusions(report), *report.brief)))
+    many = len(report.conclusions) > 1
+    said = (f"{f'{n}.' if many else '*'} {_indented(t)}" for n, t in enumerate(_conclusions(report), start=1))
+    yield from ("", "In brief", *said, *(f"* {_indented(t)}" for t in report.brief))
     for section in report.sections:
         yield from ("", section.title, "=" * len(section.title))
         yield from _section(section)
