@@ -148,7 +148,7 @@ def test_b08_b09_parts_are_credited_once_and_the_rest_can_be_billed_anew_once(at
     assert counter.get(said["invoice"][0]) == first
 
 
-def test_what_is_paid_is_taken_in_and_nothing_else_of_an_invoice_is(at: Callable[..., Counter]) -> None:
+def test_b09_what_is_paid_is_taken_in_and_nothing_else_of_an_invoice_is(at: Callable[..., Counter]) -> None:
     counter = at()
     exam, said = counter.finished()
     invoice = counter.get(said["invoice"][0])
@@ -226,3 +226,23 @@ def test_the_price_list_is_served_and_its_conditions_hold_for_what_was_charged(a
     kinds = {id_: [c["type"] for c in one["propertyGroup"][0]["priceComponent"]] for id_, one in rows.items()}
     assert kinds["doppler-2020-01-01"] == ["base", "discount", "tax"]
     assert kinds["out-of-hours-2020-01-01"] == ["surcharge", "tax"]
+
+
+def test_b04_while_anything_is_owed_nothing_is_billed(at: Callable[..., Counter]) -> None:
+    counter = at()
+    _, exam, _ = counter.order()
+    refused = counter.operate(exam, "finish", interpreter="Dr I. Reader", conclusion="No abnormality seen.")
+    assert refused.status_code == 422
+    assert "entry" not in exact.decode(counter.http.get("/fhir/Invoice").content)
+    assert {c["status"] for c in counter.charges(exam)} == {"planned"}
+    for name in ("bill", "credit"):
+        assert counter.operate(exam, name, by="X", reason="Too early").status_code == 409
+
+
+def test_b29_nothing_clinical_stands_on_an_invoice(at: Callable[..., Counter]) -> None:
+    counter = at()
+    _, said = counter.finished(note("sample", site="liver"), note("sedation", valueString="butorphanol"))
+    for reference in said["invoice"]:
+        text = exact.encode(counter.get(reference)).decode().lower()
+        for word in ("vomiting", "obstruction", "abnormality", "liver", "butorphanol"):
+            assert word not in text

@@ -162,7 +162,7 @@ def test_c2_every_declared_operation_is_there(rest: httpx.Client, types: list[di
         ]
         assert all(answer.status_code < 500 for answer in answers)
         assert any("not-supported" not in answer.text for answer in answers), (type_, name)
-    for path in ("/fhir/Patient/x/$finish", "/fhir/Task/x/$bill", "/fhir/Task/$finish", "/fhir/$finish"):
+    for path in ("/fhir/Patient/x/$finish", "/fhir/Task/x/$weigh", "/fhir/Task/$finish", "/fhir/$finish"):
         assert rest.post(path, json={"resourceType": "Parameters"}, headers=JSON).status_code == 404
 
 

@@ -65,7 +65,7 @@ def breakdown(resource: Json) -> list[tuple[str, Decimal, Decimal, Decimal]]:
 
 
 @pytest.mark.parametrize("name", WORKED)
-def test_the_calculation_rules_hold(name: str) -> None:
+def test_b12_b13_b14_the_calculation_rules_hold(name: str) -> None:
     one, net, tax, gross = WORKED[name]
     back = credit(one, [], id_="c", number="n", issued=one.issued)
     assert back is not None

@@ -69,12 +69,12 @@ def test_a_negative_amount_is_rounded_as_its_positive():
     assert times(Money(333, EUR), Decimal("-1.5")) == Money(-500, EUR)
 
 
-def test_mixed_rates_make_one_group_each():  # B11
+def test_b11_mixed_rates_make_one_group_each():  # B11
     groups = invoice([line(1000), line(500, rate=Decimal("5.5")), line(1, rate=Decimal("20.0"))]).groups
     assert [(str(g.rate.rate), g.base.minor, g.tax.minor) for g in groups] == [("5.5", 500, 28), ("20", 1001, 200)]
 
 
-def test_currencies_do_not_mix():  # B33
+def test_b33_currencies_do_not_mix():  # B33
     with pytest.raises(ValueError, match="do not add up"):
         invoice([line(1000), line(1000, currency=JPY)])
 

@@ -14,6 +14,7 @@ from service.exam.animal import Animal
 from service.exam.order import Order
 from tests.builders.money import PRACTICE, faults
 from tests.builders.priced_house import CAUTION, PRICES, accepted, caller, house, performed, price, service, shown
+from tests.builders.survey import mappings
 
 
 @pytest.fixture
@@ -55,7 +56,7 @@ def test_acceptance_plans_the_exam_line_once(at, books, organization):
             )
 
 
-def test_cancelling_aborts_what_was_planned(at, books, organization):  # B02
+def test_b02_cancelling_aborts_what_was_planned(at, books, organization):  # B02
     with books.begin(organization) as work:
         exam = accepted(at, work)
         write(work, [], bill_exam.abort(at, work, exam=exam, reason="The order was revoked."))
@@ -108,7 +109,7 @@ def test_eight_at_once_draw_eight_numbers_without_gap(at, books, organization):
     assert [n.partition("-")[2] for n in numbers] == [f"{n:06d}" for n in range(1, 9)]
 
 
-def test_finishing_again_charges_nothing_again(at, books, organization):  # B01, B07
+def test_b01_b07_finishing_again_charges_nothing_again(at, books, organization):  # B01, B07
     with books.begin(organization) as work:
         exam = accepted(at, work)
         performed(at, work, exam, shown=shown("doppler"))
@@ -120,7 +121,7 @@ def test_finishing_again_charges_nothing_again(at, books, organization):  # B01,
         assert charges(at, work, exam) == before
 
 
-def test_a_full_survey_stopped_for_safety_is_charged_as_limited(at, books, organization):  # B03
+def test_b03_a_full_survey_stopped_for_safety_is_charged_as_limited(at, books, organization):  # B03
     with books.begin(organization) as work:
         exam = accepted(at, work)
         billed = performed(at, work, exam, price_effect="limited", reason="stopped for the animal's safety")
@@ -132,7 +133,7 @@ def test_a_full_survey_stopped_for_safety_is_charged_as_limited(at, books, organ
         assert set(states(at, work, recheck)) == {"recheck|0"}
 
 
-def test_an_equipment_fault_bills_nothing(at, books, organization):  # B03
+def test_b03_an_equipment_fault_bills_nothing(at, books, organization):  # B03
     with books.begin(organization) as work:
         exam = accepted(at, work)
         billed = performed(at, work, exam, price_effect="none", shown=shown("sedation"))
@@ -182,7 +183,7 @@ def test_a_start_without_time_of_day_is_priced_but_not_judged_for_hours(at, book
         assert billed.unpriced[0].startswith("Out of hours: not judged")
 
 
-def test_the_price_is_that_of_the_start(books, organization):  # B10
+def test_b10_the_price_is_that_of_the_start(books, organization):  # B10
     old = price("full", 100, valid_to=date(2026, 11, 25))
     at = house(books, (old, price("full", 200, valid_from=date(2026, 11, 26))))
     vienna = replace(PRACTICE, zone="Europe/Vienna")
@@ -194,7 +195,7 @@ def test_the_price_is_that_of_the_start(books, organization):  # B10
             assert str(only(billed)["lineItem"][0]["priceComponent"][0]["amount"]["value"]) == net
 
 
-def test_a_withdrawn_exam_nets_to_zero_once(at, books, organization):  # B08, B09
+def test_b08_b09_a_withdrawn_exam_nets_to_zero_once(at, books, organization):  # B08, B09
     with books.begin(organization) as work:
         exam = accepted(at, work)
         first = performed(at, work, exam, shown=shown("doppler")).invoices[0]
@@ -264,3 +265,10 @@ def test_b27_several_payers_are_several_invoices_and_one_who_is_not_known_holds_
         assert totals(only(billed)) == ("247.00", "296.40")
         assert states(at, work, exam) == {"full|0": "billed", "doppler|0": "billable", "sedation|0": "billed"}
         assert "names no organisation that asked" in billed.unpriced[0]
+
+
+def test_b05_an_absence_after_surgery_keeps_the_exam_full():
+    reason = mappings().reasons["absent-surgical"]
+    assert not reason.remaining  # it ends one step and leaves the rest, and the price, as they are
+    facts = bill_exam.ExamFacts(started="2026-11-25T10:00:00Z", price_effect=reason.price_effect)
+    assert bill_exam.cut_of(facts, mappings().services["full"], mappings()).code == "full"

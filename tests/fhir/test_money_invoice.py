@@ -60,7 +60,7 @@ def test_the_figures_on_the_wire_have_the_digits_of_their_currency():
     assert '"totalNet":{"value":12.340,"currency":"BHD"}' in dinar
 
 
-def test_a_line_names_animal_date_performer_and_exam():  # B30
+def test_b30_a_line_names_animal_date_performer_and_exam():  # B30
     resource = write(invoice(18000), organization="blue")
     parts = {e["url"]: e for e in resource["lineItem"][0]["extension"][0]["extension"]}
     assert parts["animal"]["valueString"] == "Bramble & Co"
@@ -100,7 +100,7 @@ def test_the_narrative_is_well_formed_escaped_and_prints_a_credit_with_positive_
         assert CAUTION in words
 
 
-def test_an_amount_with_more_digits_than_its_currency_is_refused():  # B18
+def test_b18_an_amount_with_more_digits_than_its_currency_is_refused():  # B18
     for value, code in ((Decimal("1234.5"), "JPY"), (Decimal("1.001"), "EUR"), (Decimal(1), "XXX")):
         with pytest.raises(Invalid):
             money({"value": value, "currency": code}, CURRENCIES)
