@@ -22,7 +22,7 @@ from service.fhir.writing import billing_exception as writing
 Json = dict[str, Any]
 SERIES = "billing-check"
 OVERLAP = timedelta(seconds=60)  # what was stamped before the last look and committed after it is seen by the next
-WATCHED = ("Procedure", "ChargeItem")
+WATCHED = ("Procedure", "ChargeItem", "DiagnosticReport")
 CLOCK = "clock"  # who looks, in the audit
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 Seen = set[tuple[str, int]]

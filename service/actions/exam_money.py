@@ -6,6 +6,7 @@ from typing import Any
 from service.actions.gathering import all_of
 from service.actions.ports import House, View
 from service.actions.practices import practice_of
+from service.actions.shown_since import unlike_charges
 from service.actions.writing import decoded
 from service.basics.stored import Exam
 from service.billing.exceptions import ExamMoney, Found, exceptions, stray
@@ -26,16 +27,18 @@ def late_before(house: House, now: str) -> str:
 
 def exceptions_of(house: House, view: View, exam: Exam, *, now: str) -> tuple[Found, ...]:
     """All exceptions of an exam at an instant, from what is stored."""
-    charges = all_of(house, view, "ChargeItem", service=f"Procedure/{exam.procedure}")
+    items = all_of(house, view, "ChargeItem", service=f"Procedure/{exam.procedure}")
+    charges = tuple(map(charge_seen, items))
     late = view.late_posts_of(exam.id, late_before(house, now))
     money = ExamMoney(
         exam=exam.id,
         state=exam.state,
         animal=exam.animal,
-        invoice="" if exam.credit else exam.invoice,
-        charges=tuple(map(charge_seen, charges)),
+        invoice=exam.invoice if any(c.status == "billed" for c in charges) else "",
+        charges=charges,
         twins=tuple(one.id for one in twins(house, view, exam) if _before(one, exam)),
         late=tuple(one for one in late if one.event not in MONEYLESS),
+        unlike=unlike_charges(house, view, exam, charges),
     )
     return exceptions(money)
 

@@ -1,6 +1,6 @@
 """What is known of an exam's money into what a bookkeeper must look at: nothing performed is forgotten in silence."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from hashlib import sha256
 
@@ -19,7 +19,8 @@ KINDS = (
 )
 CHARGED = frozenset({"planned", "billable", "billed"})
 ENDED = frozenset({"cancelled", "withdrawn"})
-# how the reason begins why a charge is not invoiced, where it is not for want of a price
+WAITS = "Not invoiced."  # how the note begins on a charge that waits for something
+# words of the reason why it waits, where it is not for want of a price
 BECAUSE: Mapping[str, str] = {"who pays": "payer-unclear", "billing profile": "profile-missing"}
 
 
@@ -35,18 +36,19 @@ class ExceptionRule:
 
 @dataclass(frozen=True, slots=True)
 class ChargeSeen:
-    """A charge as it stands; why: the last thing noted on it."""
+    """A charge as it stands; why: the last thing noted on it; quantity: how often it was performed."""
 
     id: str
     code: str
     text: str
     status: str
     why: str = ""
+    quantity: int = 1
 
 
 @dataclass(frozen=True, slots=True)
 class ExamMoney:
-    """An exam with its charges. invoice: id of its invoice, "" when there is none or it was credited as a whole.
+    """An exam with its charges. invoice: id of its invoice, "" when there is none that stands.
 
     twins: ids of earlier exams of the same animal, day and scope that stand. late: its posts that did not arrive.
     unlike: in words, what its records show otherwise than what was charged, looked for after an amendment only."""
@@ -110,7 +112,7 @@ def _forgotten(money: ExamMoney) -> Iterator[Found]:
 def _not_invoiced(money: ExamMoney) -> Iterator[Found]:
     waiting: dict[str, list[ChargeSeen]] = {}
     for charge in money.charges:
-        if charge.status == "billable" and not money.invoice:
+        if charge.status == "billable" and (charge.why.startswith(WAITS) or not money.invoice):
             waiting.setdefault(_because(charge.why), []).append(charge)
     for kind, charges in waiting.items():
         if kind == "price-missing":
@@ -127,7 +129,7 @@ def _because(why: str) -> str:
 
 
 def _said(charge: ChargeSeen) -> str:
-    return charge.why.removeprefix("Not invoiced.").strip() or "it is billable and on no invoice."
+    return charge.why.removeprefix(WAITS).strip() or "it is billable and on no invoice."
 
 
 def _twice(money: ExamMoney) -> Iterator[Found]:
@@ -140,11 +142,29 @@ def _twice(money: ExamMoney) -> Iterator[Found]:
 def _changed(money: ExamMoney) -> Iterator[Found]:
     if not money.invoice:
         return
-    beyond = [c for c in money.charges if c.status == "billable"]
+    beyond = [c for c in money.charges if c.status == "billable" and not c.why.startswith(WAITS)]
     words = [f"{c.text} is billable and not on the invoice" for c in beyond] + list(money.unlike)
     if words:
         facts = (money.invoice, *sorted(c.id for c in beyond), *money.unlike)
         yield Found("changed-after-invoicing", f"Invoice/{money.invoice}", f"{'; '.join(words)}.", facts)
+
+
+def unlike(charges: Iterable[ChargeSeen], shown: Mapping[str, tuple[str, int]], known: Iterable[str]) -> list[str]:
+    """In words, where the records now show otherwise than was charged.
+
+    shown: what they show, text and times by code of the charge; known: the codes that records can show or not."""
+    standing = {c.code: c for c in charges if c.status in {"billable", "billed", "not-billable"}}
+    words = [f"{text} is recorded and was not charged" for code, (text, _) in shown.items() if code not in standing]
+    for code in known:
+        charge = standing.get(code)
+        if charge is None or charge.status == "not-billable":
+            continue
+        times = shown[code][1] if code in shown else 0
+        if not times:
+            words.append(f"{charge.text} was charged and is no longer recorded")
+        elif times != charge.quantity:
+            words.append(f"{charge.text} was charged {charge.quantity} times and is recorded {times} times")
+    return words
 
 
 def _undelivered(money: ExamMoney) -> Iterator[Found]:

@@ -9,7 +9,7 @@ import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 
-from tests.bench import carrying, core, growth, serving, transactions
+from tests.bench import bookkeeping, carrying, core, growth, serving, transactions
 from tests.bench.measuring import Line, table
 from tests.builders.engines import ENGINES, Databases
 
@@ -47,6 +47,7 @@ def _of_engine(engine: str, databases: Databases, *, folder: Path, rounds: int) 
         *core.lines(engine, databases.fresh(engine), rounds=rounds),
         *serving.lines(engine, databases.fresh(engine), folder=folder, rounds=2 * few),
         *carrying.lines(engine, databases.fresh(engine), rounds=few),
+        *bookkeeping.lines(engine, databases.fresh(engine), count=10 * resources, rounds=few),
         serving.memory(engine, databases.fresh(engine), resources=resources),
     ]
 

@@ -13,6 +13,7 @@ import typer
 from service.actions.billing_check import check
 from service.actions.settle_exception import listed
 from service.commands import billing
+from service.fhir import uris
 from service.store import SqlBooks
 from tests.builders import orders
 from tests.builders.bills import Clock, house
@@ -139,6 +140,42 @@ def test_b32_a_second_exam_of_the_same_scope_on_one_day(desk: Desk) -> None:
     assert desk.kinds() == []
 
 
+def test_b07_b06_a_corrected_record_changes_no_money_and_is_told(desk: Desk) -> None:
+    exam = desk.finished(notes={"sedation": {"valueString": "given"}})
+    assert desk.check() == 0
+    with desk.books.view(desk.slug) as view:
+        found = view.exam(exam)
+        assert found is not None
+    said = {"status": "amended", "reason": "Reads better", "by": "Dr I. Reader", "major": False}
+    assert desk.operate(exam, "amend", conclusion="No abnormality was seen.", **said).is_success
+    assert desk.check() == 0  # other words change no money, and nobody need look
+    search = {"based-on": f"ServiceRequest/{found.order}", "code": f"{uris.NOTE}|sedation"}
+    (note,) = (e["resource"] for e in desk.http.get("/fhir/Observation", params=search).json()["entry"])
+    said = {"status": "corrected", "reason": "It was another animal", "by": "Dr I. Reader", "major": False}
+    given = {**note, "valueString": "none"}
+    answer = desk.operate(exam, "amend", observation=given, conclusion="Without sedation.", **said)
+    assert answer.is_success, answer.text
+    assert desk.check() == 1
+    assert desk.open() == [("changed-after-invoicing", f"Invoice/{found.invoice}")]
+    assert "Sedation was charged and is no longer recorded" in desk.task("changed-after-invoicing")["description"]
+
+
+@pytest.mark.parametrize(
+    ("said", "charged"),
+    [
+        ({"valueBoolean": True}, True),
+        ({"valueString": "butorphanol 0.2 mg/kg"}, True),
+        ({"valueBoolean": False}, False),
+        ({"valueString": "None"}, False),
+        ({"valueString": "not sedated"}, False),
+    ],
+)
+def test_who_was_not_sedated_pays_for_none(desk: Desk, said: Json, charged: bool) -> None:
+    exam = desk.finished(notes={"sedation": said})
+    found = desk.http.get("/fhir/ChargeItem", params={"code": f"{uris.CHARGE}|sedation"}).json()
+    assert bool(found.get("entry")) is charged, exam
+
+
 def test_what_the_record_system_refuses_or_does_not_acknowledge(desk: Desk, clock: Clock) -> None:
     desk.books.add_destination(desk.slug, "records", url="http://records.invalid/fhir")
     exam = desk.finished()
@@ -258,7 +295,7 @@ def test_a_watch_judges_a_version_once_and_goes_on_until_it_is_told_to_stop(desk
     desk.finished(owners=0)
     seen: set[tuple[str, int]] = set()
     assert check(house(desk.books), desk.slug, now="2026-11-25T10:00:10.000Z", seen=seen) == 1
-    assert {name.partition("/")[0] for name, _ in seen} == {"Procedure", "ChargeItem"}
+    assert {name.partition("/")[0] for name, _ in seen} == {"Procedure", "ChargeItem", "DiagnosticReport"}
     assert check(house(desk.books), desk.slug, now="2026-11-25T10:00:20.000Z", seen=seen) == 0
 
 

@@ -16,6 +16,7 @@ from service.commands.billing_report import COLUMNS, report
 from service.commands.cells import safe
 from service.store import SqlBooks
 from tests.builders.bills import bill, house, keep, many
+from tests.builders.counter_desk import Desk
 
 
 def written(books: SqlBooks, slug: str, stretch: str, format_: str) -> str:
@@ -157,3 +158,20 @@ def test_memory_does_not_grow_with_the_month(books: SqlBooks, practice: Callable
 
     few, more = peak(1000), peak(4000)
     assert more < 1.2 * few
+
+
+def test_what_was_issued_and_credited_is_reported_to_the_cent(desk: Desk) -> None:
+    exam = desk.finished(notes={"sedation": {"valueBoolean": True}})
+    found = rows(written(desk.books, desk.slug, "2026-11-25", "csv"))
+    (line,) = (r for r in found if r["row"] == "invoice")
+    assert (line["net"], line["tax"], line["gross"], line["exam"]) == ("108.00", "21.60", "129.60", exam)
+    assert [(r["tax_category"], r["tax_rate"], r["net"], r["tax"]) for r in found if r["row"] == "rate"] == [
+        ("S", "20", "108.00", "21.60")
+    ]
+    assert desk.operate(exam, "withdraw", reason="Wrong animal", by="B. Keeper").is_success
+    found = rows(written(desk.books, desk.slug, "2026-11-25", "csv"))
+    (credit,) = (r for r in found if r["kind"] == "credit")
+    assert (credit["gross"], credit["credited"]) == ("-129.60", line["number"])
+    (total,) = (r for r in found if r["row"] == "total")
+    assert (total["net"], total["tax"], total["gross"]) == ("0.00", "0.00", "0.00")
+    assert (total["invoices"], total["credits"]) == ("1", "1")

@@ -1,5 +1,6 @@
 """A practice at its desk, over HTTP to an application in this process whose clock stands; and what its money is."""
 
+from collections.abc import Mapping
 from typing import Any
 
 import httpx
@@ -10,7 +11,7 @@ from service.fhir import exact, uris
 from service.store import SqlBooks
 from tests.builders import orders
 from tests.builders.bills import house
-from tests.builders.orders import parameters
+from tests.builders.orders import concept, parameters
 from tests.builders.scanner import Scanner
 
 Json = dict[str, Any]
@@ -39,13 +40,17 @@ class Desk:
     def operate(self, task: str, name: str, **said: Any) -> httpx.Response:
         return self.http.post(f"/fhir/Task/{task}/${name}", content=exact.encode(parameters(said)))
 
-    def finished(self, *, at: str = AT, **order: Any) -> str:
-        """The exam of an order, examined and finished."""
+    def finished(self, *, at: str = AT, notes: Mapping[str, Json] | None = None, **order: Any) -> str:
+        """The exam of an order, examined and finished; notes: what is said of the exam as a whole, by code."""
         request, exam = self.order(**order)
         with self.books.view(self.slug) as view:
             found = view.exam(exam)
             assert found is not None
             scanner = Scanner(request, found.animal, at=at)
+        for code, said in (notes or {}).items():
+            whole = {"resourceType": "Observation", "status": "preliminary", "code": concept(uris.NOTE, code)}
+            note = scanner.about({**whole, "effectiveDateTime": at, **said})
+            assert self.http.post("/fhir/Observation", content=exact.encode(note)).is_success
         while resources := scanner.everything(self.ready(exam)):
             for one in resources:
                 assert self.http.post(f"/fhir/{one['resourceType']}", content=exact.encode(one)).is_success

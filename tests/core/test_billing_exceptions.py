@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from service.basics.stored import Late
-from service.billing.exceptions import BECAUSE, KINDS, ChargeSeen, ExamMoney, exceptions, stray
+from service.billing.exceptions import BECAUSE, KINDS, ChargeSeen, ExamMoney, exceptions, stray, unlike
 from tests.builders.survey import mappings
 
 FULL = ChargeSeen("c-1", "full", "Full survey", "billed")
@@ -101,3 +101,23 @@ def test_every_kind_has_its_row_and_what_is_read_from_words_leads_to_one() -> No
     assert set(BECAUSE.values()) < set(KINDS)
     assert rules["unacknowledged"].minutes == 60
     assert all(rule.advice.endswith(".") for rule in rules.values())
+
+
+def test_a_charge_that_waits_beside_an_invoice_is_not_a_change_after_it() -> None:
+    waits = replace(FULL, id="c-2", status="billable", why="Not invoiced. The price list has no price for doppler.")
+    assert kinds(replace(SOUND, charges=(FULL, waits))) == ["price-missing"]
+
+
+def test_what_the_records_show_otherwise_than_was_charged_is_told_charge_by_charge() -> None:
+    sample = replace(FULL, id="c-2", code="sample", text="Needle sample", quantity=2)
+    known = ("doppler", "sample", "sedation")
+    assert unlike((FULL, sample), {"sample": ("Needle sample", 2)}, known) == []
+    assert unlike((FULL, sample), {"sample": ("Needle sample", 1)}, known) == [
+        "Needle sample was charged 2 times and is recorded 1 times"
+    ]
+    assert unlike((FULL, sample), {}, known) == ["Needle sample was charged and is no longer recorded"]
+    told = unlike((FULL, sample), {"sample": ("Needle sample", 2), "doppler": ("Doppler", 1)}, known)
+    assert told == ["Doppler is recorded and was not charged"]
+    waived = replace(sample, status="not-billable")  # somebody decided that it is not charged
+    assert unlike((FULL, waived), {"sample": ("Needle sample", 2)}, known) == []
+    assert unlike((FULL, waived), {}, known) == []

@@ -68,4 +68,5 @@ def charge_seen(item: Json) -> ChargeSeen:
     text = str(item.get("code", {}).get("text") or coding.get("display") or code or "A charge")
     notes = item.get("note", [])
     why = str(notes[-1].get("text", "")) if notes else ""
-    return ChargeSeen(str(item["id"]), code, text, str(item["status"]), why)
+    quantity = int(item.get("quantity", {}).get("value", 1))
+    return ChargeSeen(str(item["id"]), code, text, str(item["status"]), why, quantity)
