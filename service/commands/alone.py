@@ -9,7 +9,6 @@ from service.basics.version import VERSION
 from service.commands import checking, description, opening, rebuilding
 from service.commands import unmapped as unknown
 from service.commands.organization import slug
-from service.store.migrate import migrate as migrated
 
 commands = typer.Typer()
 
@@ -17,8 +16,10 @@ commands = typer.Typer()
 @commands.command()
 def migrate() -> None:
     """Bring the database to the schema of this version."""
+    from service.store import migrate as migrating  # noqa: PLC0415  # 9 MB that no other command should pay
+
     settings = opening.settings()
-    migrated(settings.database_url, allow_unsafe=settings.unsafe_engine)
+    migrating.migrate(settings.database_url, allow_unsafe=settings.unsafe_engine)
     typer.echo("the database is at the schema of this version")
 
 

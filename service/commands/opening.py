@@ -13,7 +13,6 @@ from service.catalogue.load import load
 from service.commands import stop
 from service.settings import Settings, SettingsFaults
 from service.store import SqlBooks, Unusable, open_books
-from service.store.migrate import migrate
 
 
 def settings() -> Settings:
@@ -48,6 +47,8 @@ def ready_books(found: Settings) -> SqlBooks:
         opened = open_books(found.database_url, allow_unsafe=found.unsafe_engine)
         faults = opened.ready()
         if any("no schema yet" in fault for fault in faults):
+            from service.store.migrate import migrate  # noqa: PLC0415  # 9 MB that a database with a schema needs not
+
             migrate(found.database_url, allow_unsafe=found.unsafe_engine)
             faults = opened.ready()
     except (Unusable, Refusal) as fault:
