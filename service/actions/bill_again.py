@@ -63,7 +63,7 @@ def _keep(house: House, operation: Operation, case: Case, billed: bill_exam.Bill
     task["output"] = [*task.get("output", []), *(outcome("invoice", one) for one in invoices)]
     told = [task, *billed.charges, *billed.invoices]
     rewrite(work, told)
-    work.save_exam(replace(operation.exam, invoice=invoices[0].removeprefix("Invoice/")))
+    work.save_exam(replace(operation.exam, invoice=invoices[-1].removeprefix("Invoice/")))
     number = sum(1 for one in task["output"] if "valueReference" in one)
     delivering.promise(house, work, case, "billed", told, number=number)
 

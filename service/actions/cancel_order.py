@@ -9,7 +9,7 @@ from service.actions.ports import Caller, House, Work
 from service.basics.errors import Conflict, Fault
 from service.basics.stored import StepKey
 from service.fhir import exact
-from service.fhir.writing.procedure import moved
+from service.fhir.writing.procedure import moved, outcome
 
 Json = dict[str, Any]
 OPEN = frozenset({"draft", "requested", "received", "accepted", "ready", "in-progress", "on-hold"})
@@ -34,7 +34,10 @@ def cancel(house: House, work: Work, caller: Caller, request: Json) -> list[Json
     ]
     fee = no_show.charge(house, work, case, caller)
     charges += [*fee.new, *fee.invoices]
-    work.save_exam(replace(exam, state="cancelled", invoice=next((str(one["id"]) for one in fee.invoices), "")))
+    invoices = [str(one["id"]) for one in fee.invoices]
+    if invoices:
+        task["output"] = [*task.get("output", []), *(outcome("invoice", f"Invoice/{one}") for one in invoices)]
+    work.save_exam(replace(exam, state="cancelled", invoice=next(reversed(invoices), "")))
     work.save_steps(StepKey(k.exam, k.code, k.task, "cancelled") for k in work.step_keys(exam.id))
     delivering.promise(house, work, case, "cancelled", [task, procedure, *charges])
     return [task, *steps, procedure, *charges]

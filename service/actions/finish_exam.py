@@ -128,7 +128,7 @@ def _finish(
     told = [task, report, procedure, *observations, *case.images, *money]
     urgent = included(work, case.urgent, opened, report=report, now=now)
     rewrite(work, [task, report, procedure, *observations, *money, *rest, *urgent, *_unbegun(case, changed, now)])
-    made = {"report": report_id, "invoice": next(iter(invoices), "")}
+    made = {"report": report_id, "invoice": next(reversed(invoices), "")}
     work.save_exam(replace(case.exam, state="finished", started=started, **made))
     delivering.promise(house, work, case, "finished", told)
     references = [("exam", f"Task/{case.exam.id}"), ("report", f"DiagnosticReport/{report_id}")]

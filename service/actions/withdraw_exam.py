@@ -70,7 +70,7 @@ def _withdraw(house: House, caller: Caller, operation: Operation, parameters: Js
     told = [task, *observations, procedure, *report, *money]
     urgent = [{**one, "status": ERROR} for one in tasks_of(work, case.task)]
     rewrite(work, [*steps, *urgent, *told])
-    work.save_exam(replace(exam, state="withdrawn", credit=next(iter(credits), exam.credit)))
+    work.save_exam(replace(exam, state="withdrawn", credit=next(reversed(credits), exam.credit)))
     work.save_steps(StepKey(k.exam, k.code, k.task, ERROR) for k in work.step_keys(exam.id))
     delivering.promise(house, work, case, "withdrawn", told)
     references = [("exam", f"Task/{exam.id}"), ("report", _ref("DiagnosticReport", exam.report))]
