@@ -1,24 +1,24 @@
 """The same questions to the same service with a thousand, ten thousand and a hundred thousand exams behind it."""
 
 import random
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from pathlib import Path
 
 import httpx
+import psycopg
 
 from service.commands import token
 from service.fhir import exact, uris
 from service.store import open_books
 from tests.bench import filling
 from tests.bench.floor import settle
-from tests.bench.measuring import seconds
 from tests.bench.servers import service
 
 SLUG = "quillfold"
 SIZES = (1_000, 10_000, 100_000)
 MOST = 1.5  # the part that reads and indexed searches may grow by from the first size to the last
-ROUNDS, WARM = 60, 10
-QUIET = 5  # the time that one in so many answers kept within: other work on the machine disturbs the rest
+ROUNDS, WARM = 150, 20
 _NEWEST = "&_sort=-date&_count=20"
 _WITH = "&_revinclude=Observation:based-on&_revinclude=DiagnosticReport:based-on"
 _CODE = f"code={uris.MEASURE}|"
@@ -84,38 +84,64 @@ def run(engine: str, url: str, *, sizes: tuple[int, ...] = SIZES, tell: Callable
         filling.fill(books, SLUG, first=filled, end=size)
         filled = size
         settle(url)
-        columns.append(_asked(url, bearer, size))
+        columns.append(asked(url, bearer, size))
         tell(f"{engine}: {size:,} exams of {filling.EACH} resources asked about")
     books.close()
     return _told(engine, sizes, columns, tell)
 
 
-def _asked(url: str, bearer: str, size: int) -> dict[str, float]:
+def asked(url: str, bearer: str, size: int) -> dict[str, float]:
+    """Question -> the seconds of a processor that one answer takes, of the service and the database together."""
     headers = {"Authorization": f"Bearer {bearer}", "Content-Type": "application/fhir+json"}
-    with service(url) as (port, _):
+    with service(url) as (port, process):
         base = f"http://127.0.0.1:{port}/fhir/"
         with httpx.Client(base_url=base, headers=headers, trust_env=False, timeout=60) as client:
-            found = {one.what: _usual(client, one, size) for one in ASKED}
-            return found | {"POST Observation": _posting(client, size)}
+            found = {one.what: _each(_gets(client, one, size), url, process) for one in ASKED}
+            return found | {"POST Observation": _each(_posts(client, size), url, process)}
 
 
-def _usual(client: httpx.Client, asked: Asked, size: int) -> float:
+def _gets(client: httpx.Client, question: Asked, size: int) -> Iterator[object]:
     dice = random.Random(size)
-    addresses = [asked.address.format(**_values(dice, size)) for _ in range(ROUNDS + WARM)]
-    times = [seconds(lambda a=address: client.get(a).raise_for_status()) for address in addresses]  # type: ignore[misc]
-    return sorted(times[WARM:])[ROUNDS // QUIET]
+    while True:
+        yield client.get(question.address.format(**_values(dice, size))).raise_for_status()
 
 
-def _posting(client: httpx.Client, size: int) -> float:
+def _posts(client: httpx.Client, size: int) -> Iterator[object]:
     body = next(one for one in filling.resources(size - 1) if one["resourceType"] == "Observation")
     text = exact.encode({name: value for name, value in body.items() if name != "id"})
-    times = [seconds(lambda: client.post("Observation", content=text).raise_for_status()) for _ in range(ROUNDS + WARM)]
-    return sorted(times[WARM:])[ROUNDS // QUIET]
+    while True:
+        yield client.post("Observation", content=text).raise_for_status()
+
+
+def _each(answers: Iterator[object], url: str, process: int) -> float:
+    """What one of ROUNDS answers takes; the first WARM do not count. A clock on the wall would tell of other work."""
+    for _ in range(WARM):
+        next(answers)
+    working = [process, *_backends(url)]
+    began = sum(map(_worked, working))
+    for _ in range(ROUNDS):
+        next(answers)
+    return (sum(map(_worked, working)) - began) / ROUNDS / 1e9
+
+
+def _backends(url: str) -> list[int]:
+    """The processes of PostgreSQL that serve this database, where it runs beside us; none of SQLite."""
+    if url.startswith("sqlite"):
+        return []
+    with psycopg.connect(url) as connection:
+        mine = "SELECT pid FROM pg_stat_activity WHERE datname = current_database() AND pid <> pg_backend_pid()"
+        return [pid for (pid,) in connection.execute(mine) if Path(f"/proc/{pid}").exists()]
+
+
+def _worked(process: int) -> int:
+    """Nanoseconds that a process has spent on a processor, all its threads together."""
+    threads = Path(f"/proc/{process}/task").glob("*/schedstat")
+    return sum(int(one.read_text().split()[0]) for one in threads)
 
 
 def _told(engine: str, sizes: tuple[int, ...], columns: list[dict[str, float]], tell: Callable[[str], None]) -> bool:
     judged = {one.what for one in ASKED if one.judged}
-    tell("".join([f"{engine}, ms at exams".ljust(40), *(f"{size:>10,}" for size in sizes), "    growth"]))
+    tell("".join([f"{engine}; ms of a processor".ljust(40), *(f"{size:>10,}" for size in sizes), "    growth"]))
     sound = True
     for what in columns[0]:
         times = [column[what] * 1000 for column in columns]
