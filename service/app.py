@@ -7,21 +7,8 @@ from collections.abc import Callable
 from contextlib import suppress
 
 from service.access.keyring import Bearer, Keyring
-from service.actions import (
-    amend_report,
-    bill_again,
-    billing_check,
-    credit_exam,
-    decide_urgent,
-    escalate_urgent,
-    finish_exam,
-    preliminary_report,
-    settle_exception,
-    settle_step,
-    tell_urgent,
-    transact,
-    withdraw_exam,
-)
+from service.actions import transact, watching
+from service.actions.operations import OPERATIONS
 from service.actions.ports import House
 from service.api import log
 from service.api.kit import Kit
@@ -35,6 +22,8 @@ from service.fhir.reading import bundle
 from service.settings import Settings
 from service.store import SqlBooks
 
+<<<<<<< theirs
+=======
 WATCH_SECONDS = 20.0  # between two looks at the clock of urgent findings, and into the exceptions of billing
 ARENAS, MAPPED_FROM = -8, -3  # M_ARENA_MAX and M_MMAP_THRESHOLD of glibc's malloc.h
 OPERATIONS = {
@@ -52,6 +41,7 @@ OPERATIONS = {
     "withdraw": withdraw_exam.withdraw,
 }
 
+>>>>>>> ours
 
 def application(
     books: SqlBooks, catalogue: Catalogue, *, base: str, docs: bool = True, origins: tuple[str, ...] = ()
@@ -91,14 +81,9 @@ def _posts(books: SqlBooks, state: str) -> int:
     return sum(count for _, _, found, count, _ in books.backlog() if found == state)
 
 
-def _watch(watch: Callable[..., None], books: SqlBooks, catalogue: Catalogue, stop: threading.Event) -> None:
-    """Let one of the watches go on in every organisation until stopped."""
+def _beside(books: SqlBooks, catalogue: Catalogue, stop: threading.Event) -> list[threading.Thread]:
     house = House(books, Catalogues(catalogue, books.catalogue_text))
-
-    def practices() -> list[str]:
-        return [o.slug for o in books.organizations() if o.kind != "records"]
-
-    watch(house, practices, stop=stop, pause=WATCH_SECONDS)
+    return watching.threads(house, lambda: [o.slug for o in books.organizations() if o.kind != "records"], stop=stop)
 
 
 def _be_thrifty() -> None:
@@ -130,10 +115,9 @@ def serve(
     gc.freeze()  # what is there by now stays: it need not be gone through again and again
     stop = threading.Event()
     times = {"pause": settings.courier_pause, "timeout": settings.courier_timeout}
-    carrying = threading.Thread(target=courier, args=(books,), kwargs={"stop": stop, **times}) if courier else None
-    watches = (escalate_urgent.watch, billing_check.watch)
-    beside = [threading.Thread(target=_watch, args=(one, books, catalogue, stop)) for one in watches]
-    beside += [carrying] if carrying else []
+    beside = _beside(books, catalogue, stop)
+    if courier:
+        beside.append(threading.Thread(target=courier, args=(books,), kwargs={"stop": stop, **times}))
     for one in beside:
         one.start()
     try:

@@ -1,0 +1,35 @@
+"""The name of each operation on a Task, to the action that does it."""
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from service.actions import (
+    amend_report,
+    bill_again,
+    credit_exam,
+    decide_urgent,
+    finish_exam,
+    preliminary_report,
+    settle_exception,
+    settle_step,
+    tell_urgent,
+    withdraw_exam,
+)
+from service.actions.ports import Caller, House
+
+Json = dict[str, Any]
+
+OPERATIONS: Mapping[str, Callable[[House, Caller, str, Json], Json]] = {
+    "amend": amend_report.amend,
+    "bill": bill_again.bill,
+    "billing-check": settle_exception.check_now,
+    "billing-settle": settle_exception.settle,
+    "credit": credit_exam.credit,
+    "finish": finish_exam.finish,
+    "preliminary": preliminary_report.preliminary,
+    "settle": settle_step.settle,
+    "urgent": decide_urgent.decide,
+    "urgent-acknowledge": tell_urgent.acknowledge,
+    "urgent-attempt": tell_urgent.attempt,
+    "withdraw": withdraw_exam.withdraw,
+}
