@@ -22,26 +22,8 @@ from service.fhir.reading import bundle
 from service.settings import Settings
 from service.store import SqlBooks
 
-<<<<<<< theirs
-=======
-WATCH_SECONDS = 20.0  # between two looks at the clock of urgent findings, and into the exceptions of billing
 ARENAS, MAPPED_FROM = -8, -3  # M_ARENA_MAX and M_MMAP_THRESHOLD of glibc's malloc.h
-OPERATIONS = {
-    "amend": amend_report.amend,
-    "bill": bill_again.bill,
-    "credit": credit_exam.credit,
-    "billing-check": settle_exception.check_now,
-    "billing-settle": settle_exception.settle,
-    "finish": finish_exam.finish,
-    "preliminary": preliminary_report.preliminary,
-    "settle": settle_step.settle,
-    "urgent": decide_urgent.decide,
-    "urgent-acknowledge": tell_urgent.acknowledge,
-    "urgent-attempt": tell_urgent.attempt,
-    "withdraw": withdraw_exam.withdraw,
-}
 
->>>>>>> ours
 
 def application(
     books: SqlBooks, catalogue: Catalogue, *, base: str, docs: bool = True, origins: tuple[str, ...] = ()
