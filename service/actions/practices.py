@@ -7,7 +7,10 @@ from service.catalogue.catalogue import Catalogue
 from service.catalogue.faults import CatalogueFaults
 from service.fhir.reading.practice import practice
 
-UNFIT = "The practice's own rows do not fit the catalogue in force: `catalogue import` or `tariff import` mends them."
+UNFIT = (
+    "The practice's own rows do not fit the catalogue in force: `sonoledger catalogue import` or"
+    " `sonoledger tariff import` mends them."
+)
 
 
 def catalogue_of(house: House, view: View) -> Catalogue:

@@ -119,7 +119,7 @@ def test_rows_that_no_longer_fit_open_no_exam_and_are_told(desk: Desk) -> None:
     rows = pack({"limit-choices.csv": "choice,table\nadrenal-dog,nobody-1900\n"})  # as after a change of the catalogue
     desk.instance.books.add_overlay(desk.slug, by="Dr I. Reader", files=rows, difference="")
     told = [words for _, words in refusal(desk.send(orders.bundle(orders.patient())), 409)]
-    assert any("limit-choices.csv:2" in words and "sonoledger catalogue import" in words for words in told)
+    assert any("limit-choices.csv:2" in words and "sonoledger catalogue import" in words for words in told), told
     with pytest.raises(typer.Exit):
         catalogue.all_fit(desk.instance.books, mappings())
     desk.instance.books.add_overlay(desk.slug, by="Dr I. Reader", files="", difference="")
