@@ -160,8 +160,7 @@ def test_a_day_has_one_price() -> None:
     files = read_folder()
     files["tariff.csv"] += row("doppler", valid_from="2027-01-01", amount="36.00")
     assert faults(files) == [
-        f"tariff.csv:{files['tariff.csv'].count(chr(10))}: "
-        "doppler has a price already on 2027-01-01 for the same exams"
+        f"tariff.csv:{files['tariff.csv'].count(chr(10))}: doppler has a price already on 2027-01-01 for the same exams"
     ]
     before = "35.00,EUR,net,S,20,,2020-01-01,,"
     files["tariff.csv"] = files["tariff.csv"].replace(before, "35.00,EUR,net,S,20,,2020-01-01,2026-12-31,")
