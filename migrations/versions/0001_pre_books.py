@@ -220,7 +220,7 @@ def _register() -> None:
         "overlay",
         _number(),
         *_texts("organization kind made by files difference"),
-        comment="rows of an organisation's own over catalogue or tariff, the last of a kind in force; only ever added to",
+        comment="an organisation's own rows over catalogue or tariff, the last of a kind in force; only ever added to",
     )
     _index("overlay", "organization kind row")
     op.create_table(

@@ -35,7 +35,7 @@ overlay = Table(
     Column("row", ROW_NUMBER, primary_key=True, autoincrement=True),
     *(text(name) for name in ("organization", "kind", "made", "by", "files", "difference")),
     Index(None, "organization", "kind", "row"),
-    comment="rows of an organisation's own over catalogue or tariff, the last of a kind in force; only ever added to",
+    comment="an organisation's own rows over catalogue or tariff, the last of a kind in force; only ever added to",
 )
 
 closed_month = Table(
