@@ -35,4 +35,4 @@ def test_what_is_described_is_what_is_done(module_books: SqlBooks, tmp_path: Pat
         done = subprocess.run(command, capture_output=True, text=True, timeout=SECONDS + 180, cwd=tmp_path)
         assert recorder.broken == []
         assert len(recorder.bodies) > 500, done.stdout[-2000:]
-    assert done.returncode == 0, done.stdout[-6000:]
+    assert done.returncode == 0, done.stdout[done.stdout.find("FAILURES") :][:6000]
