@@ -20,8 +20,8 @@ EXCLUDED: Mapping[str, str] = {
 }
 """Checks that are left out, each with its reason.
 
-The stateful phase is left out: following links it sends empty and surplus search parameters, which R4 lets a server pass
-over and the description calls wrong."""
+The stateful phase is left out: following links it sends empty and surplus search parameters, which R4 lets a server
+pass over and the description calls wrong."""
 
 
 def test_what_is_described_is_what_is_done(module_books: SqlBooks, tmp_path: Path) -> None:
