@@ -1,7 +1,7 @@
 """Billable charges and a price list into invoice lines, and the reason for each charge that stays without one."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import Decimal
 
@@ -123,8 +123,13 @@ def _lines(charge: Charge, price: Price, listed: _List) -> list[Owed]:
 
 def _line(charge: Charge, price: Price, practice: Practice, *, payer: str) -> Owed:
     quantity = _quantity(charge, price)
-    amounts = _amounts(price, quantity, practice)
-    line = Line(
+    line = _drawn(charge, price, practice, quantity=quantity, amounts=_amounts(price, quantity, practice))
+    return Owed(payer, replace(line, basis=price.basis, outside=price.kind == "outside"))
+
+
+def _drawn(charge: Charge, price: Price, practice: Practice, *, quantity: Decimal, amounts: Amounts) -> Line:
+    """The line of a price with its amounts; its place on an invoice comes later."""
+    return Line(
         sequence=0,
         charge=charge.id,
         code=price.code,
@@ -135,10 +140,7 @@ def _line(charge: Charge, price: Price, practice: Practice, *, payer: str) -> Ow
         tax=_tax(amounts, price, practice),
         discount=amounts.discount if price.discount else None,
         discount_reason=price.discount.reason if price.discount else "",
-        basis=price.basis,
-        outside=price.kind == "outside",
     )
-    return Owed(payer, line)
 
 
 def _amounts(price: Price, quantity: Decimal, practice: Practice) -> Amounts:
@@ -163,21 +165,8 @@ def _surcharged(
     base = sum(of[1:], start=of[0])
     unit = share(base, price.surcharge.percent)
     off = price.discount.percent if price.discount else Decimal(0)
-    amounts = net_priced(unit, ONE, off=off)
-    line = Line(
-        sequence=0,
-        charge=charge.id,
-        code=price.code,
-        text=price.text,
-        quantity=ONE,
-        net=amounts.net,
-        rate=price.tax,
-        tax=_tax(amounts, price, practice),
-        discount=amounts.discount if price.discount else None,
-        discount_reason=price.discount.reason if price.discount else "",
-        surcharge=price.surcharge.percent,
-        surcharge_base=base,
-    )
+    line = _drawn(charge, price, practice, quantity=ONE, amounts=net_priced(unit, ONE, off=off))
+    line = replace(line, surcharge=price.surcharge.percent, surcharge_base=base)
     return [Owed(price.payer, line)]
 
 

@@ -50,7 +50,9 @@ def test_a_word_of_a_sender_is_kept_and_waits_for_a_person(practice: Practice) -
 
 
 def test_what_is_withdrawn_may_say_what_it_likes(practice: Practice) -> None:
-    practice.send(finding("spleen", "spleen.size.huge") | {"status": "entered-in-error"})
+    (kept,) = practice.send(finding("spleen", "spleen.size.huge") | {"status": "entered-in-error"})
+    assert practice.get(kept)["status"] == "entered-in-error"
+    assert "finding:size" in owed(practice.task("spleen"))
 
 
 def _word(code: str) -> dict[str, Any]:
