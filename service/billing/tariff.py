@@ -8,12 +8,14 @@ from decimal import Decimal
 from service.basics.money import Money
 from service.billing.situation import Conditions, Situation
 
-NEEDS_REASON = frozenset({"E", "O"})  # EN 16931: BR-E-10, BR-O-10 (from memory): an exemption is given a reason
+NEEDS_REASON = frozenset({"E", "O", "AE", "K", "G"})  # EN 16931: BR-E-10, BR-O-10, BR-AE-10, BR-IC-10, BR-G-10
 
 
 @dataclass(frozen=True, slots=True, order=True)
 class Tax:
-    """category: the letter of EN 16931's BT-118 (S standard, Z zero, E exempt, O outside tax); rate in percent."""
+    """category: the letter of EN 16931's BT-118; rate in percent.
+
+    S standard, Z zero, E exempt, O outside tax, AE reverse charge, K within the Community, G export."""
 
     rate: Decimal
     category: str = "S"

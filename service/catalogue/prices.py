@@ -85,7 +85,7 @@ def _tax(row: PriceRow) -> Iterator[str]:
     if (row.tax_category == "S") != (rate > 0):
         yield "category S has a rate above zero, every other category the rate 0"
     if (row.tax_category in NEEDS_REASON) != bool(row.tax_reason):
-        yield "tax_reason says why no tax is due: needed for the categories E and O, and only for them"
+        yield f"tax_reason says why no tax is due: needed for {', '.join(sorted(NEEDS_REASON))}, and only for them"
 
 
 def _shares(row: PriceRow) -> Iterator[str]:

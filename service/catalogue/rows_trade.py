@@ -64,7 +64,7 @@ class PriceRow(Row):
     amount: NumberOrNone
     currency: Text
     basis: Literal["net", "gross"]
-    tax_category: Literal["", "S", "Z", "E", "O"]
+    tax_category: Literal["", "S", "Z", "E", "O", "AE", "K", "G"]
     tax_rate: NumberOrNone
     tax_reason: str
     valid_from: Day

@@ -28,7 +28,7 @@ AMENDMENT = f"{BASE}/CodeSystem/amendment"
 REPORT_SECTION = f"{BASE}/CodeSystem/report-section"
 OPERATION = f"{BASE}/CodeSystem/operation"  # second subtype of an AuditEvent: which operation it was
 INVOICE_TYPE = f"{BASE}/CodeSystem/invoice-type"  # invoice, credit
-TAX_CATEGORY = f"{BASE}/CodeSystem/tax-category"  # S, Z, E, O as EN 16931 has them
+TAX_CATEGORY = f"{BASE}/CodeSystem/tax-category"  # S, Z, E, O, AE, K, G as EN 16931 has them
 GRADE = f"{BASE}/CodeSystem/performer-grade"  # general, sonographer, specialist: of a Practitioner's qualification
 
 # our identifiers, extensions

@@ -13,7 +13,12 @@ WRONG = [
     ({"tax_category": "", "tax_rate": ""}, "are missing"),
     ({"tax_category": "Z"}, "every other category the rate 0"),
     ({"tax_rate": "0"}, "category S has a rate above zero"),
-    ({"tax_category": "E", "tax_rate": "0"}, "tax_reason says why"),
+    # EN 16931: BR-E-10, BR-AE-10, BR-IC-10, BR-G-10, BR-O-10 ask for a reason; BR-S-10, BR-Z-10 forbid one;
+    # BR-AE-05, BR-IC-05, BR-G-05 (rate 0), as the validation artefacts of the standard word them
+    *(({"tax_category": c, "tax_rate": "0"}, "tax_reason says why") for c in ("E", "O", "AE", "K", "G")),
+    *(({"tax_category": c, "tax_reason": "So"}, "every other category the rate 0") for c in ("AE", "K", "G")),
+    ({"tax_reason": "So"}, "tax_reason says why"),
+    ({"tax_category": "L", "tax_rate": "0"}, "tax_category"),
     ({"tax_rate": "100.1"}, "is not a share of a hundred"),
     ({"amount": ""}, "either an amount or a surcharge"),
     ({"amount": "1", "surcharge": "50", "surcharge_on": "exam"}, "either an amount or a surcharge"),

@@ -8,7 +8,15 @@ from service.billing.tariff import Tax
 from service.fhir import uris
 
 Json = dict[str, Any]
-CATEGORIES = {"S": "Standard rate", "Z": "Zero rated", "E": "Exempt from tax", "O": "Outside the scope of tax"}
+CATEGORIES = {
+    "S": "Standard rate",
+    "Z": "Zero rated",
+    "E": "Exempt from tax",
+    "O": "Outside the scope of tax",
+    "AE": "Reverse charge",
+    "K": "Intra-community supply",
+    "G": "Export outside the EU",
+}
 
 
 def money(amount: Money) -> Json:
