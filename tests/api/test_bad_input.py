@@ -28,7 +28,9 @@ def doors(besieged: Besieged) -> list[tuple[str, str]]:
 EMPTY = {b"", b" \r\n\t "}
 
 
-@pytest.mark.parametrize("kind", ["DEEP", "WIDE", "LETTERS", "NUMBERS", "NOT_JSON"])
+@pytest.mark.parametrize(
+    "kind", ["DEEP", pytest.param("WIDE", marks=pytest.mark.full), "LETTERS", "NUMBERS", "NOT_JSON"]
+)
 def test_a_text_that_is_no_resource(besieged: Besieged, doors: list[tuple[str, str]], kind: str) -> None:
     for text in getattr(bad, kind).values():
         for method, path in doors:

@@ -145,6 +145,7 @@ class _Nowhere(io.StringIO):
         return len(text)
 
 
+@pytest.mark.full
 def test_memory_does_not_grow_with_the_month(books: SqlBooks, practice: Callable[..., str]) -> None:
     def peak(count: int) -> int:
         slug = practice()

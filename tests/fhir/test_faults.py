@@ -55,6 +55,7 @@ def _unseen(faulty: Faulty) -> bool:
     return faulty.where not in [fault.where for fault in validate.check(faulty.resource)]
 
 
+@pytest.mark.full
 @needs_hl7
 def test_every_element_of_the_examples_spoilt_in_every_way_once() -> None:
     """Each kind of fault at each element that any example has: the first copies of each."""

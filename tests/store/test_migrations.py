@@ -58,6 +58,7 @@ def _shape(engine: sa.Engine) -> dict[str, object]:
     }
 
 
+@pytest.mark.full
 def test_many_may_migrate_at_once(databases: Databases, engine: str) -> None:
     url = databases.empty(engine)
     code = f"from service.store.migrate import migrate; migrate({url!r})"

@@ -31,7 +31,9 @@ def test_processes_share_identities(engine: str, database_url: Callable[[str], s
         assert len({id_ for _, id_ in answers}) == 1
 
 
-@pytest.mark.parametrize("seconds", [0.05, 0.2, 0.45])
+@pytest.mark.parametrize(
+    "seconds", [pytest.param(0.05, marks=pytest.mark.full), 0.2, pytest.param(0.45, marks=pytest.mark.full)]
+)
 def test_a_killed_process_loses_nothing_it_promised(
     engine: str, database_url: Callable[[str], str], seconds: float
 ) -> None:

@@ -179,6 +179,7 @@ def test_pages_hold_exactly_what_fits_in_order(filled: SqlBooks, current: list[R
     assert _all_pages(filled, query) == _expected(current, query)
 
 
+@pytest.mark.full
 @pytest.mark.parametrize(
     "pinned", [Exact((30,)), AnyPeriod((Period(30, high_from=1, high_to=1),))], ids=["key", "pinned"]
 )

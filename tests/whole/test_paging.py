@@ -13,7 +13,7 @@ from tests.whole.conftest import Worlds
 from tests.whole.telling import Json, decoded, taken
 
 ANIMALS, PAGE, WRITERS = 60, 7, 6
-SORTS = ["", "-_lastUpdated", "birthdate", "name,_id"]
+SORTS = ["-_lastUpdated", *(pytest.param(one, marks=pytest.mark.full) for one in ("", "birthdate", "name,_id"))]
 
 
 @pytest.fixture(scope="module")

@@ -50,6 +50,7 @@ def again_there(run: Run, kind: str) -> None:
     run.desk.records.post(kind, content=exact.encode({k: v for k, v in one.items() if k != "id"})).raise_for_status()
 
 
+@pytest.mark.full
 def test_a_run_at_peace_agrees_until_something_is_lost_or_doubled(run: Run) -> None:
     assert (run.lanes.faults, run.wrong()) == ([], "")
     for kind in ("DiagnosticReport", "Invoice", "ChargeItem", "Observation"):
