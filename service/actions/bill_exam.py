@@ -12,6 +12,7 @@ from service.basics.stored import Exam, Stored
 from service.billing.charge import Charge, Cut, exam_line
 from service.billing.exam_facts import ExamFacts as ExamFacts  # callers take it from here
 from service.billing.exam_facts import Shown
+from service.billing.follow_up import followed
 from service.billing.hours import Start, out_of_hours, start
 from service.billing.practice import Practice
 from service.billing.pricing import Priced, priced
@@ -78,7 +79,7 @@ def perform(
     exam's lock and writes what comes back."""
     ledger, began = open_ledger(house, work, exam), start(practice, facts.started)
     current = catalogue_of(house, work)
-    cut = cut_of(facts, catalogue.services[exam.service], catalogue)
+    cut = cut_of(facts, catalogue.services[exam.service], catalogue, practice=practice, day=began.day)
     closed = out_of_hours(practice, began)
     at = Situation(
         scope=cut.code, species=facts.species, weight_kg=facts.weight_kg, priority=facts.priority, closed=closed,
@@ -130,15 +131,18 @@ class _Charging:
         )  # fmt: skip
 
 
-def cut_of(facts: ExamFacts, service: Service, catalogue: Catalogue) -> Cut:
-    """Which exam line is charged after all, and why it is not the one ordered."""
+def cut_of(facts: ExamFacts, service: Service, catalogue: Catalogue, *, practice: Practice, day: date | None) -> Cut:
+    """Which exam line is charged after all, and why it is not the one ordered. day: the practice's own, of the exam."""
     by_scope = {s.scope: s for s in catalogue.services.values()}
     full, limited = by_scope.get("full", service), by_scope.get("limited", service)
     if facts.documented and facts.documented != service.charge and facts.price_effect == "full":
         return Cut(facts.documented, "All that a full survey requires was recorded; charged as such.")
-    return exam_line(
+    cut = exam_line(
         service.charge, effect=facts.price_effect, full=full.charge, limited=limited.charge, reason=facts.reason
     )
+    if cut.code != service.charge or day is None:
+        return cut
+    return followed(cut, service.scope, facts.fulls, day=day, practice=practice, limited=limited.charge)
 
 
 def _charge_exam_line(shown: _Charging, cut: Cut, service: Service, catalogue: Catalogue) -> None:
@@ -159,7 +163,9 @@ def _charge_add_ons(shown: _Charging, current: Catalogue, began: Start) -> None:
     waived = "Not charged: the exam itself is not." if facts.price_effect == "none" else ""
     closed = Shown("out-of-hours", note=f"The exam began outside opening hours, {began.words}.")
     seen = [*facts.shown, *([closed] if shown.at.closed else [])]
-    for row, one in charged(current.triggers, seen, current.prices, organization=shown.organization):
+    for row, one in charged(
+        current.triggers, seen, current.prices, organization=shown.organization, on=began.day, at=shown.at
+    ):
         shown.charge(row.charge, row.text, waived=waived, note=one.note, times=one.times)
 
 

@@ -3,6 +3,7 @@
 from datetime import datetime, timedelta
 from typing import Any
 
+from service.actions.full_surveys import exams_of
 from service.actions.gathering import all_of
 from service.actions.ports import House, View
 from service.actions.practices import practice_of
@@ -11,7 +12,7 @@ from service.actions.writing import decoded
 from service.basics.stored import Exam
 from service.billing.exceptions import ExamMoney, Found, exceptions, stray
 from service.billing.hours import start
-from service.fhir import exact, uris
+from service.fhir import exact
 from service.fhir.reading.billing_exception import charge_seen
 
 Json = dict[str, Any]
@@ -49,8 +50,7 @@ def twins(house: House, view: View, exam: Exam) -> list[Exam]:
         return []
     practice = practice_of(house, view)
     day = start(practice, exam.started).day
-    tasks = all_of(house, view, "Task", patient=f"Patient/{exam.animal}", code=f"{uris.TASK_FULFIL}|fulfill")
-    others = [found for t in tasks if t["id"] != exam.id and (found := view.exam(t["id"])) is not None]
+    others = [one for one in exams_of(house, view, exam.animal) if one.id != exam.id]
     same = [o for o in others if o.state == "finished" and o.service == exam.service]
     return [o for o in same if day is not None and start(practice, o.started).day == day]
 

@@ -6,6 +6,7 @@ from typing import Any
 
 from service.actions.case import Case
 from service.actions.closing import Closed
+from service.actions.full_surveys import full_surveys
 from service.actions.gathering import all_of
 from service.actions.lookup import Lookup
 from service.actions.ports import House, View
@@ -58,6 +59,7 @@ def facts(
         requester=f"Organization/{asked['id']}" if asked else "",
         requester_name=name_of(asked) if asked else "",
         requesters=tuple(_names(asked)) if asked else (),
+        fulls=full_surveys(house, view, case),
         insurer=str(insurer.get("reference", "")),
         insurer_name=str(insurer.get("display", "")),
     )

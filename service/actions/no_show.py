@@ -34,7 +34,9 @@ def charge(house: House, work: Work, case: Case, caller: Caller) -> Billed:
     at = Situation(species=facts.species, weight_kg=facts.weight_kg, priority=facts.priority)
     note = f"The order was revoked later than {limit} hours before {began.words}."
     shown = [Shown("no-show", note=note)]
-    for row, one in charged(current.triggers, shown, current.prices, organization=caller.organization):
+    for row, one in charged(
+        current.triggers, shown, current.prices, organization=caller.organization, on=began.day, at=at
+    ):
         new = ledger.add(row.charge, row.text, organization=caller.organization)
         if new is not None:
             ledger.perform(new, facts, at)

@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from decimal import Decimal
 
+from service.billing.follow_up import FullSurvey
+
 
 @dataclass(frozen=True, slots=True)
 class Shown:
@@ -19,7 +21,8 @@ class ExamFacts:
 
     `reason` in the trade's words (never clinical). performer, owner, requester, insurer are references; owner is ""
     when there is none or more than one candidate. documented: the charge of the service that the records bear out when
-    it is not the one ordered. visit: id of the Encounter that the exam is part of."""
+    it is not the one ordered. visit: id of the Encounter that the exam is part of. fulls: the animal's other full
+    surveys at this practice, as far as a price can hang on them."""
 
     started: str
     animal_name: str = ""
@@ -39,5 +42,6 @@ class ExamFacts:
     requester: str = ""  # the organisation that referred the animal
     requester_name: str = ""
     requesters: tuple[str, ...] = ()  # every name by which it is known
+    fulls: tuple[FullSurvey, ...] = ()
     insurer: str = ""
     insurer_name: str = ""

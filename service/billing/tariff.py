@@ -9,6 +9,7 @@ from service.basics.money import Money
 from service.billing.situation import Conditions, Situation
 
 NEEDS_REASON = frozenset({"E", "O", "AE", "K", "G"})  # EN 16931: BR-E-10, BR-O-10, BR-AE-10, BR-IC-10, BR-G-10
+NEEDS_BUYER = frozenset({"AE", "K"})  # BR-AE-02, BR-IC-02: who is billed owes the tax, and their number is printed
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -103,6 +104,15 @@ def price_in_force(
     if missing:
         return f"The price of {code} depends on what is not known: {', '.join(missing)}."
     return f"The price list has no price for {code} that applies to this exam."
+
+
+def concerns(prices: Iterable[Price], code: str, *, organization: str, on: date | None, at: Situation) -> bool:
+    """Whether a charge that only a price list makes one can be due for an exam: not where no row of it can apply.
+
+    Where its rows have run out, or hang on what is not known, it is due: nobody forgets it in silence."""
+    rows = [p for p in listed(prices, code, organization=organization) if on is None or p.valid_from <= on]
+    valid = [p for p in rows if on is not None and p.in_force(on)]
+    return any(p.when.hold(at) or p.when.unknown(at) for p in valid) if valid else bool(rows)
 
 
 def parts_of(prices: Iterable[Price], whole: Price, *, on: date) -> Sequence[Price]:

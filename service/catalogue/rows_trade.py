@@ -133,6 +133,9 @@ class PracticeRow(Row):
     gross_rounding: Literal["net-first", "tax-first"]
     cash_step: NumberOrNone
     no_show_hours: str
+    estimate_share: NumberOrNone
+    recheck_days: str
+    fluid_check_apart: YesNo
 
 
 class CurrencyRow(Row):

@@ -21,6 +21,8 @@ from service.catalogue.rows_trade import (
 from service.catalogue.sheets import Placed, Sheets
 from service.exam.rules import Service
 
+LARGEST_SHARE = 1000
+
 
 def services(sheets: Sheets, codes: Codes) -> tuple[dict[str, Service], dict[Key, str]]:
     """Services by key, and the codes that order them."""
@@ -93,7 +95,10 @@ def practices(sheets: Sheets, *, currencies: Mapping[str, Currency]) -> dict[str
                 gross_rounding=row.gross_rounding,
                 cash_step=_step(placed, sheets, currency),
                 holidays={**closed.get("*", {}), **closed.get(row.organization, {})},
-                no_show_hours=_hours(placed, sheets),
+                no_show_hours=_whole(placed, sheets, "no_show_hours"),
+                estimate_share=_share(placed, sheets),
+                recheck_days=_whole(placed, sheets, "recheck_days"),
+                fluid_check_apart=row.fluid_check_apart,
             )
     return found
 
@@ -112,11 +117,18 @@ def _step(placed: Placed[PracticeRow], sheets: Sheets, currency: Currency) -> in
     return int(step)
 
 
-def _hours(placed: Placed[PracticeRow], sheets: Sheets) -> int | None:
-    text = placed.row.no_show_hours
+def _whole(placed: Placed[PracticeRow], sheets: Sheets, column: str) -> int | None:
+    text: str = getattr(placed.row, column)
     if text and not text.isdecimal():
-        sheets.fault(placed.line, f'no_show_hours "{text}" must be a whole number, or empty')
+        sheets.fault(placed.line, f'{column} "{text}" must be a whole number, or empty')
     return int(text) if text.isdecimal() else None
+
+
+def _share(placed: Placed[PracticeRow], sheets: Sheets) -> Decimal | None:
+    share = placed.row.estimate_share
+    if share is not None and not 0 <= share <= LARGEST_SHARE:
+        sheets.fault(placed.line, f"estimate_share {share} is no percentage from 0 to {LARGEST_SHARE}, or empty")
+    return share
 
 
 def _zone(placed: Placed[PracticeRow], sheets: Sheets) -> None:

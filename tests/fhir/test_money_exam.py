@@ -271,4 +271,4 @@ def test_b05_an_absence_after_surgery_keeps_the_exam_full():
     reason = mappings().reasons["absent-surgical"]
     assert not reason.remaining  # it ends one step and leaves the rest, and the price, as they are
     facts = bill_exam.ExamFacts(started="2026-11-25T10:00:00Z", price_effect=reason.price_effect)
-    assert bill_exam.cut_of(facts, mappings().services["full"], mappings()).code == "full"
+    assert bill_exam.cut_of(facts, mappings().services["full"], mappings(), practice=PRACTICE, day=None).code == "full"

@@ -9,6 +9,7 @@ from service.basics.money import Currency
 from service.billing.amounts import NET_FIRST, TAX_FIRST
 
 Faults = list[Fault]
+MOST = 1000
 
 
 def gross_rounding(value: Any, where: str, faults: Faults) -> Any:
@@ -45,7 +46,26 @@ def holidays(value: Any, where: str, faults: Faults) -> dict[date, str]:
 
 def hours(value: Any, where: str, faults: Faults) -> int | None:
     """How many hours before its appointment an order can still be revoked for nothing; None: always."""
-    if value is None or (isinstance(value, int) and not isinstance(value, bool) and 0 <= value <= 1000):
+    return _whole(value, where, faults, words="noShowHours is a whole number of hours, up to 1000.")
+
+
+def days(value: Any, where: str, faults: Faults) -> int | None:
+    """Within how many days of a full survey a recheck has its own price; None: always."""
+    return _whole(value, where, faults, words="recheckDays is a whole number of days, up to 1000.")
+
+
+def share(value: Any, where: str, faults: Faults) -> Decimal | None:
+    """By how many per cent a bill may pass its estimate before somebody is told; None: nobody is."""
+    if value is None:
+        return None
+    if isinstance(value, (int, Decimal)) and not isinstance(value, bool) and 0 <= value <= MOST:
+        return Decimal(value)
+    faults.append(Fault("value", "estimateShare is a percentage from 0 to 1000, such as 20.", where))
+    return None
+
+
+def _whole(value: Any, where: str, faults: Faults, *, words: str) -> int | None:
+    if value is None or (isinstance(value, int) and not isinstance(value, bool) and 0 <= value <= MOST):
         return value
-    faults.append(Fault("value", "noShowHours is a whole number of hours, up to 1000.", where))
+    faults.append(Fault("value", words, where))
     return None

@@ -27,7 +27,8 @@ def practice(settings_text: str, row: Practice, *, currencies: Mapping[str, Curr
     settings_text is a JSON object: legalName, address, taxNumber, terms, bank (the billing profile: all but bank, or
     none), zone, opening ({"mon": ["08:00", "18:00"], ...}; a day left out is closed), currency, language, stills,
     clips, taxRounding (group or line), grossRounding (net-first or tax-first), cashStep (the smallest coin, such as
-    0.05), holidays ({"2026-12-24": "name"}), noShowHours. Raises Invalid with all faults; an unknown key is one."""
+    0.05), holidays ({"2026-12-24": "name"}), noShowHours, estimateShare (percent), recheckDays, fluidCheckApart.
+    Raises Invalid with all faults; an unknown key is one."""
     if not settings_text.strip():
         return row
     given = exact.decode(settings_text.encode())
@@ -67,6 +68,9 @@ def _readers(currencies: Mapping[str, Currency]) -> dict[str, tuple[str, Reader]
         "cashStep": ("cash_step", lambda value, where, faults: value),
         "holidays": ("holidays", billing_settings.holidays),
         "noShowHours": ("no_show_hours", billing_settings.hours),
+        "estimateShare": ("estimate_share", billing_settings.share),
+        "recheckDays": ("recheck_days", billing_settings.days),
+        "fluidCheckApart": ("fluid_check_apart", _flag),
     }
 
 
