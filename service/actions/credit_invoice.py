@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from service.actions.exam_charges import Ledger, invoices_of, open_ledger
-from service.actions.invoice_issue import cautions, numbered
+from service.actions.invoice_issue import cautions, numbered, words_of
 from service.actions.ports import House, Work
 from service.basics.ids import new_id
 from service.basics.stored import Exam, Stored
@@ -84,5 +84,5 @@ def _whole(
 
 
 def _written(house: House, work: Work, value: Invoice, reason: str, *, by: str = "") -> Json:
-    notes = (reason, *cautions(house.catalogues.current))
-    return writing.invoice(value, organization=work.organization, notes=notes, by=by)
+    words = words_of(house, work, value.language)
+    return writing.invoice(value, organization=work.organization, notes=(reason, *cautions(words)), by=by, words=words)

@@ -6,22 +6,23 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from service.actions.exam_charges import Ledger
+from service.actions.payers import addressed, unnumbered
 from service.actions.periods import check_open
-from service.actions.ports import House, Work
+from service.actions.ports import House, View, Work
+from service.actions.practices import catalogue_of
 from service.basics.ids import new_id
 from service.basics.stored import Exam
 from service.billing.amounts import cash
 from service.billing.exam_facts import ExamFacts
 from service.billing.hours import out_of_hours, start
 from service.billing.invoice import Invoice, Line, Payer, Performed, tax_groups
+from service.billing.invoice_words import Words, spoken
 from service.billing.practice import BillingProfile, Practice
 from service.billing.pricing import Owed, Priced
-from service.catalogue.catalogue import Catalogue
 from service.fhir.writing import invoice as writing
 
 Json = dict[str, Any]
 PAYERS = ("RelatedPerson/", "Organization/", "Patient/")  # R4: who can be Invoice.recipient
-PAYMENT_CAUTION = "C18"  # care does not depend on payment
 
 
 def issue(
@@ -38,14 +39,16 @@ def issue(
     waiting = dict(bill.unpriced)
     issued: list[Json] = []
     for payer, lines in _by_payer(bill.lines, facts).items():
-        why = _hindrance(payer, facts, practice)
+        payer = addressed(work, payer)
+        why = _hindrance(payer, lines, facts, practice)
         if practice.profile is None or why:
             waiting.update({line.charge: why for line in lines})
             continue
         value = _invoice(
             work, lines, payer=payer, seller=practice.profile, facts=facts, practice=practice, exam=exam
         )  # fmt: skip
-        issued.append(writing.invoice(value, organization=work.organization, notes=cautions(house.catalogues.current)))
+        words = words_of(house, work, value.language)
+        issued.append(writing.invoice(value, organization=work.organization, notes=cautions(words), words=words))
     billed = {line.charge for owed in bill.lines for line in (owed.line,) if line.charge not in waiting}
     for charge in ledger.charges:
         if charge.id in waiting:
@@ -81,13 +84,18 @@ def numbered(work: Work, practice: Practice) -> tuple[str, str]:
     return f"{local.year}-{number:06d}", issued
 
 
-def cautions(current: Catalogue) -> tuple[str, ...]:
-    """What each invoice says besides money."""
-    return tuple(c.text for c in current.cautions if c.id == PAYMENT_CAUTION)
+def words_of(house: House, view: View, language: str) -> Words:
+    """The words that the organisation's invoices have in a language."""
+    return spoken(catalogue_of(house, view).invoice_words, language)[1]
 
 
-def _hindrance(payer: Payer, facts: ExamFacts, practice: Practice) -> str:
-    found = []
+def cautions(words: Words) -> tuple[str, ...]:
+    """What each invoice says besides money: care does not depend on payment."""
+    return (words["care"],)
+
+
+def _hindrance(payer: Payer, lines: Sequence[Line], facts: ExamFacts, practice: Practice) -> str:
+    found = [why] if (why := unnumbered(payer, lines)) else []
     if practice.profile is None:
         found.append("The practice has no billing profile yet.")
     if not payer.reference.startswith(PAYERS):
@@ -120,6 +128,7 @@ def _invoice(
         lines=placed,
         groups=tax_groups(placed, practice.tax_rounding),
         gross_rounding=practice.gross_rounding,
+        language=practice.language,
     )
     return replace(value, cash=cash(value.gross, practice.cash_step)) if practice.cash_step else value
 

@@ -6,16 +6,19 @@ from decimal import Decimal
 
 from service.basics.money import Currency, Money
 from service.billing.amounts import NET_FIRST, share
+from service.billing.invoice_words import DEFAULT
 from service.billing.practice import BillingProfile
 from service.billing.tariff import Tax
 
 
 @dataclass(frozen=True, slots=True)
 class Payer:
-    """The one who is billed: a reference such as "RelatedPerson/<id>", and the name to print."""
+    """The one who is billed: a reference such as "RelatedPerson/<id>", and what is printed: name, address by lines."""
 
     reference: str
     name: str = ""
+    address: str = ""
+    tax_number: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +82,8 @@ class TaxGroup:
 class Invoice:
     """One issued invoice or credit. issued is an instant; rounding is group or line; gross net-first or tax-first.
 
-    cash is what rounding to coins adds. credits is the id of the invoice that a credit takes back, "" on an invoice."""
+    cash is what rounding to coins adds; language is the one it is printed in. credits is the id of the invoice that a
+    credit takes back, "" on an invoice."""
 
     id: str
     number: str
@@ -94,6 +98,7 @@ class Invoice:
     credited_number: str = ""
     gross_rounding: str = NET_FIRST
     cash: Money | None = None
+    language: str = DEFAULT
 
     @property
     def net(self) -> Money:

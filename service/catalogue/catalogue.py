@@ -88,3 +88,4 @@ class Catalogue:
         default_factory=dict
     )  # (species, structure or "", measure)
     exceptions: Mapping[str, ExceptionRule] = field(default_factory=dict)  # what a bookkeeper must look at, by kind
+    invoice_words: Mapping[str, Mapping[str, str]] = field(default_factory=dict)  # language -> phrase -> words

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping
 
 from service.catalogue.rows import Row
 from service.catalogue.rows_computations import RepeatabilityRow
+from service.catalogue.rows_invoice import InvoiceWordRow
 from service.catalogue.rows_limits import ChoiceRow, DisagreementRow, LimitRow, PlaceRow, SettingRow, TableRow
 from service.catalogue.rows_report import ClauseRow, PhraseRow
 from service.catalogue.rows_survey import RangeRow
@@ -19,6 +20,7 @@ Key = tuple[str, ...]
 # what a practice may have an opinion of its own about; codes, prices and the survey itself are everybody's
 OPEN: Mapping[str, type[Row]] = {
     "disagreements.csv": DisagreementRow,
+    "invoice-words.csv": InvoiceWordRow,
     "judging.csv": SettingRow,
     "limit-choices.csv": ChoiceRow,
     "limit-tables.csv": TableRow,

@@ -8,7 +8,7 @@ from service.basics.money import Currency, Money
 from service.billing.situation import GRADES, PRIORITIES, Conditions
 from service.billing.tariff import NEEDS_REASON, Discount, Price, Surcharge, Tax
 from service.billing.triggers import Trigger
-from service.catalogue import exceptions, trade
+from service.catalogue import exceptions, invoice_words, trade
 from service.catalogue.rows_trade import ChargeRow, PriceRow
 from service.catalogue.sheets import Line, Placed, Sheets
 
@@ -25,6 +25,7 @@ def money(sheets: Sheets) -> dict[str, Any]:
         "practices": trade.practices(sheets, currencies=currencies),
         "currencies": currencies,
         "exceptions": exceptions.exceptions(sheets),
+        "invoice_words": invoice_words.invoice_words(sheets),
     }
 
 

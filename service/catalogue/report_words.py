@@ -30,7 +30,7 @@ def clauses(sheets: Sheets, vocabularies: Mapping[str, tuple[Attribute, ...]]) -
     found: dict[tuple[str, str, str], str] = {}
     for placed in sheets.read("report-clauses.csv", ClauseRow):
         row, line = placed.row, placed.line
-        _filled(sheets, line, row.clause, allowed=PRONOUNS)
+        filled(sheets, line, row.clause, allowed=PRONOUNS)
         if not row.vocabularies and not any(k[1:] == (row.attribute, row.value) for k in known):
             sheets.fault(line, f"no vocabulary has {row.attribute} {row.value}")
         for name in row.vocabularies:
@@ -48,8 +48,8 @@ def phrases(sheets: Sheets) -> Mapping[str, str]:
         if row.phrase not in PLACES:
             sheets.fault(line, f"the report says no phrase {row.phrase}")
             continue
-        filled = _filled(sheets, line, row.text, allowed=PLACES[row.phrase])
-        lost = sorted(missing(row.phrase, filled))
+        places = filled(sheets, line, row.text, allowed=PLACES[row.phrase])
+        lost = sorted(missing(row.phrase, places))
         if lost:
             sheets.fault(line, f"{row.phrase} must say {', '.join(f'{{{one}}}' for one in lost)}")
         found[row.phrase] = row.text
@@ -67,7 +67,7 @@ def plurals(sheets: Sheets, structures: Mapping[str, Structure]) -> frozenset[st
     return frozenset(placed.row.structure for placed in read)
 
 
-def _filled(sheets: Sheets, line: Line, text: str, *, allowed: frozenset[str]) -> frozenset[str]:
+def filled(sheets: Sheets, line: Line, text: str, *, allowed: frozenset[str]) -> frozenset[str]:
     """The places that a text fills; one that is not allowed, or a brace that is no place, is a fault."""
     try:
         places = {name for _, name, spec, how in Formatter().parse(text) if name is not None or spec or how}

@@ -47,6 +47,7 @@ X_ENTERED = f"{BASE}/StructureDefinition/entered"  # on Task.output: complex: at
 X_CREDITS = f"{BASE}/StructureDefinition/credited-invoice"  # valueReference
 X_CREDITED_LINE = f"{BASE}/StructureDefinition/credited-line"  # valuePositiveInt
 X_SELLER = f"{BASE}/StructureDefinition/seller"  # complex: name, address, tax-number, bank
+X_BUYER = f"{BASE}/StructureDefinition/buyer"  # complex: address, tax-number
 X_ROUNDING = f"{BASE}/StructureDefinition/tax-rounding"  # valueCode: group | line
 X_TAX_RATE = f"{BASE}/StructureDefinition/tax-rate"  # valueDecimal
 X_GROSS_ROUNDING = f"{BASE}/StructureDefinition/gross-rounding"  # valueCode: net-first | tax-first

@@ -11,13 +11,14 @@ from service.basics.money import Currency
 from service.billing.charge import Charge, Identity
 from service.billing.credit import credit
 from service.billing.exam_facts import ExamFacts
-from service.billing.invoice import Invoice
+from service.billing.invoice import Invoice, Payer
 from service.fhir import exact, uris
 from service.fhir.reading.charge import read_charge
 from service.fhir.reading.invoice import money, read_invoice
 from service.fhir.writing import charge as charge_writing
 from service.fhir.writing.invoice import invoice as write
 from tests.builders.money import CURRENCIES, faults, invoice
+from tests.builders.survey import mappings
 
 CAUTION = "Care does not depend on payment."
 NOW = "2026-11-25T10:00:00.000Z"
@@ -37,12 +38,15 @@ INVOICES = [
     invoice(12345, 1, currency=Currency("BHD", 3), rates=("0", "20.0")),
     credited(invoice(18000, 2500)),
     credited(invoice(1003, 1003, rounding="line")),
+    replace(
+        invoice(500), language="de-AT", payer=Payer("Organization/o-1", "Clinic", "Way 1\n1010 Nowhere", "ATU00000000")
+    ),
 ]
 
 
 @pytest.mark.parametrize("one", INVOICES)
 def test_an_invoice_is_valid_and_reads_back_the_same(one):
-    resource = write(one, organization="blue", notes=[CAUTION])
+    resource = write(one, organization="blue", notes=[CAUTION], words=mappings().invoice_words["de"])
     assert faults(resource) == []
     text = exact.encode(resource)
     assert read_invoice(exact.decode(text), CURRENCIES) == one
@@ -88,7 +92,7 @@ def test_a_credit_names_the_invoice_and_each_of_its_lines_with_turned_signs():  
 def test_the_narrative_is_well_formed_escaped_and_prints_a_credit_with_positive_amounts():
     # EN 16931: a document of type 381 states positive amounts; that it is a credit note turns the sign
     for one, title in ((invoice(18000), "Invoice"), (credited(invoice(18000)), "Credit note")):
-        div = write(one, organization="blue", notes=[CAUTION])["text"]["div"]
+        div = write(one, organization="blue", notes=[CAUTION], words=mappings().invoice_words["en"])["text"]["div"]
         tree = ElementTree.fromstring(div)
         words = " ".join(t.strip() for t in tree.itertext())
         assert {e.tag.rpartition("}")[2] for e in tree.iter()} <= {"div", "h1", "p", "table", "tr", "th", "td"}

@@ -8,6 +8,7 @@ from service.basics.errors import Fault, Invalid
 from service.basics.money import Currency, Money
 from service.billing.amounts import NET_FIRST
 from service.billing.invoice import Invoice, Line, Payer, Performed, TaxGroup
+from service.billing.invoice_words import DEFAULT
 from service.billing.practice import BillingProfile
 from service.billing.tariff import Tax
 from service.fhir import uris
@@ -24,7 +25,7 @@ def read_invoice(resource: Json, currencies: Mapping[str, Currency]) -> Invoice:
         number=resource["identifier"][0]["value"],
         issued=resource["date"],
         seller=_seller(resource),
-        payer=Payer(resource["recipient"]["reference"], resource["recipient"].get("display", "")),
+        payer=_payer(resource),
         performed=_performed(resource),
         rounding=_extension(resource, uris.X_ROUNDING).get("valueCode", "group"),
         lines=tuple(_line(item, currencies) for item in resource["lineItem"]),
@@ -33,7 +34,13 @@ def read_invoice(resource: Json, currencies: Mapping[str, Currency]) -> Invoice:
         credited_number=credited.get("display", ""),
         gross_rounding=_extension(resource, uris.X_GROSS_ROUNDING).get("valueCode", NET_FIRST),
         cash=money(cash, currencies) if cash else None,
+        language=resource.get("language", DEFAULT),
     )
+
+
+def notes(resource: Json) -> list[str]:
+    """What is printed below the totals."""
+    return [str(note["text"]) for note in resource.get("note", []) if note.get("text")]
 
 
 def money(amount: Json, currencies: Mapping[str, Currency]) -> Money:
@@ -60,6 +67,14 @@ def _seller(resource: Json) -> BillingProfile:
         tax_number=parts["tax-number"],
         terms=resource.get("paymentTerms", ""),
         bank=parts.get("bank", ""),
+    )
+
+
+def _payer(resource: Json) -> Payer:
+    held = {e["url"]: e["valueString"] for e in _extension(resource, uris.X_BUYER).get("extension", [])}
+    recipient = resource["recipient"]
+    return Payer(
+        recipient["reference"], recipient.get("display", ""), held.get("address", ""), held.get("tax-number", "")
     )
 
 

@@ -4,6 +4,9 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from service.billing.invoice import Invoice
+from service.billing.invoice_sheet import sheet
+from service.billing.invoice_words import Words
+from service.billing.plain_figures import PlainFigures
 from service.fhir import uris
 from service.fhir.writing.charge import organization as organization_reference
 from service.fhir.writing.invoice_line import group, item, money
@@ -13,14 +16,16 @@ Json = dict[str, Any]
 KINDS: Mapping[str, str] = {"invoice": "Invoice", "credit": "Credit note"}
 
 
-def invoice(value: Invoice, *, organization: str, notes: Sequence[str] = (), by: str = "") -> Json:
+def invoice(
+    value: Invoice, *, organization: str, notes: Sequence[str] = (), by: str = "", words: Words | None = None
+) -> Json:
     """The resource. organization is the slug of the seller; notes are printed below the totals (never clinical).
 
-    by: who had it issued, where somebody did by name."""
+    by: who had it issued, where somebody did by name. words: of its language, for the narrative; without, none."""
     resource: Json = {
         "resourceType": "Invoice",
         "id": value.id,
-        "text": {"status": "generated", "div": narrative(value, notes=notes)},
+        "language": value.language,
         "extension": _extensions(value),
         "identifier": [{"system": f"{uris.INVOICE_NUMBER}/{organization}", "value": value.number}],
         "status": "issued",
@@ -34,6 +39,9 @@ def invoice(value: Invoice, *, organization: str, notes: Sequence[str] = (), by:
         "totalNet": money(value.net),
         "totalGross": money(value.gross),
     }
+    if words is not None:
+        told = sheet(value, words=words, language=value.language, figures=PlainFigures(), notes=notes)
+        resource["text"] = {"status": "generated", "div": narrative(told)}
     if by:
         resource["participant"] = [{"actor": {"display": by}}]
     if value.seller.terms:
@@ -57,8 +65,11 @@ def _extensions(value: Invoice) -> list[Json]:
     seller = value.seller
     parts = {"name": seller.legal_name, "address": seller.address, "tax-number": seller.tax_number, "bank": seller.bank}
     held = [{"url": url, "valueString": text} for url, text in parts.items() if text]
+    buyer = {"address": value.payer.address, "tax-number": value.payer.tax_number}
+    billed = [{"url": url, "valueString": text} for url, text in buyer.items() if text]
     found: list[Json] = [
         {"url": uris.X_SELLER, "extension": held},
+        *([{"url": uris.X_BUYER, "extension": billed}] if billed else []),
         {"url": uris.X_ROUNDING, "valueCode": value.rounding},
         {"url": uris.X_GROSS_ROUNDING, "valueCode": value.gross_rounding},
     ]

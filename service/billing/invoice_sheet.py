@@ -1,0 +1,144 @@
+"""An invoice or credit into the texts of its printed form, in one language; nothing is computed but turned signs."""
+
+from collections.abc import Iterator, Sequence
+
+from service.basics.money import Money
+from service.billing.amounts import TAX_FIRST
+from service.billing.invoice import Invoice, Line, TaxGroup
+from service.billing.invoice_words import Words, say
+from service.billing.sheet import Entry, Fact, Figures, Party, Sheet, Taxed
+
+NOTICED = ("draft", "cancelled", "entered-in-error", "balanced")  # states that a reader has to be told
+
+
+def sheet(
+    invoice: Invoice,
+    *,
+    words: Words,
+    language: str,
+    figures: Figures,
+    status: str = "issued",
+    notes: Sequence[str] = (),
+) -> Sheet:
+    """The printed form in the words of a language. A credit is printed as a credit note with positive amounts."""
+    sign = -1 if invoice.credits else 1
+    title = "title-draft" if status == "draft" else "title-credit" if invoice.credits else "title-invoice"
+    due = invoice.due if sign > 0 else -invoice.due
+    return Sheet(
+        language=language,
+        title=words[title],
+        number=invoice.number,
+        issued=invoice.issued,
+        seller=_party(words, "seller", invoice.seller.legal_name, invoice.seller.address, invoice.seller.tax_number),
+        buyer=_buyer(words, invoice),
+        facts=tuple(_facts(invoice, words, figures)),
+        exam=tuple(_exam(invoice, words, figures)),
+        entries=tuple(e for line in invoice.lines for e in _entries(line, words, figures, sign=sign)),
+        net_head=f"{words['net']} ({invoice.net.currency.code})",
+        taxes=tuple(_taxed(group, words, figures, sign=sign) for group in invoice.groups),
+        totals=tuple(_totals(invoice, words, figures, sign=sign)),
+        due=Fact(words["due-credit" if sign < 0 else "due"], figures.amount(due)),
+        payment=tuple(_payment(invoice, words)),
+        notices=(words[f"notice-{status}"],) if status in NOTICED else (),
+        notes=(_method(invoice, words), *notes),
+        words=words,
+    )
+
+
+def _party(words: Words, label: str, name: str, address: str, tax_number: str) -> Party:
+    lines = [line.strip() for line in address.split("\n")]
+    numbered = [f"{words['tax-number']}: {tax_number}"] if tax_number else []
+    return Party(words[label], name, tuple(line for line in (*lines, *numbered) if line))
+
+
+def _buyer(words: Words, invoice: Invoice) -> Party:
+    payer = invoice.payer
+    return _party(words, "buyer", payer.name or payer.reference, payer.address, payer.tax_number)
+
+
+def _facts(invoice: Invoice, words: Words, figures: Figures) -> Iterator[Fact]:
+    facts = {
+        "number": invoice.number,
+        "issued": figures.day(invoice.issued[:10]),
+        "supplied": figures.day(invoice.performed.day) if invoice.performed.day else "",
+        "credits": invoice.credited_number,
+    }
+    yield from (Fact(words[key], text) for key, text in facts.items() if text)
+
+
+def _exam(invoice: Invoice, words: Words, figures: Figures) -> Iterator[Fact]:
+    """What EN 16931's date of supply and an insurer's questions are about: animal, day, performer, examination."""
+    done = invoice.performed
+    facts = {
+        "animal": done.animal_name,
+        "examined": figures.day(done.day) if done.day else "",
+        "performer": done.performer,
+        "exam": done.exam,
+    }
+    yield from (Fact(words[key], text) for key, text in facts.items() if text)
+
+
+def _entries(line: Line, words: Words, figures: Figures, *, sign: int) -> Iterator[Entry]:
+    rate = figures.percent(line.rate.rate)
+    quantity = figures.number(line.quantity * sign) if line.quantity else ""
+    remarks = tuple(_remarks(line, words, figures, sign=sign))
+    yield Entry(str(line.sequence), line.text, remarks, quantity, rate, figures.figure(turned(line.base, sign)))
+    if line.discount is not None and line.discount.minor:
+        text = say(words, "discount", reason=line.discount_reason)
+        yield Entry("", text, (), "", rate, figures.figure(turned(line.discount, sign)))
+
+
+def _remarks(line: Line, words: Words, figures: Figures, *, sign: int) -> Iterator[str]:
+    if line.surcharge is not None and line.surcharge_base is not None:
+        base = figures.amount(line.surcharge_base)
+        yield say(words, "share", percent=figures.percent(line.surcharge), amount=base)
+    elif (each := _each(line, sign)) is not None:
+        yield say(words, "each", amount=figures.amount(each))
+    if line.basis == "gross" and line.tax is not None:
+        yield say(words, "with-tax", amount=figures.amount(turned(line.shown, sign)))
+    if line.outside:
+        yield words["outside"]
+
+
+def _each(line: Line, sign: int) -> Money | None:
+    """The price of one, where there are several and it is a whole number of minor units."""
+    several = line.quantity * sign
+    if several <= 1 or several != several.to_integral_value() or line.base.minor % int(several):
+        return None
+    return Money(line.base.minor * sign // int(several), line.base.currency)
+
+
+def _taxed(group: TaxGroup, words: Words, figures: Figures, *, sign: int) -> Taxed:
+    return Taxed(
+        category=words.get(f"tax-{group.rate.category}", group.rate.category),
+        rate=figures.percent(group.rate.rate),
+        base=figures.amount(turned(group.base, sign)),
+        tax=figures.amount(turned(group.tax, sign)),
+        reason=group.rate.reason,
+    )
+
+
+def _totals(invoice: Invoice, words: Words, figures: Figures, *, sign: int) -> Iterator[Fact]:
+    sums = {"total-net": invoice.net, "total-tax": invoice.tax, "total-gross": invoice.gross}
+    if invoice.cash is not None:
+        sums["cash-rounding"] = invoice.cash
+    yield from (Fact(words[key], figures.amount(turned(one, sign))) for key, one in sums.items())
+
+
+def _payment(invoice: Invoice, words: Words) -> Iterator[Fact]:
+    if invoice.credits:
+        return  # nobody has a credit to pay
+    parts = {"terms": invoice.seller.terms, "bank": invoice.seller.bank}
+    yield from (Fact(words[key], text) for key, text in parts.items() if text)
+
+
+def _method(invoice: Invoice, words: Words) -> str:
+    method = words["rounding-line" if invoice.rounding == "line" else "rounding-group"]
+    if all(line.basis == "net" for line in invoice.lines):
+        return method
+    return f"{method} {words['gross-tax-first' if invoice.gross_rounding == TAX_FIRST else 'gross-net-first']}"
+
+
+def turned(amount: Money, sign: int) -> Money:
+    """An amount as printed: a credit's with its sign turned."""
+    return amount if sign > 0 else -amount
