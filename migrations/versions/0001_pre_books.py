@@ -18,6 +18,7 @@ _FOLDED = sa.Text().with_variant(sa.Text(collation="C"), "postgresql")
 _TABLES = (
     *("attempt", "audit", "catalogue", "claim", "closed_month", "counter", "destination", "exam", "former", "mark"),
     *("organization", "overlay", "post", "post_body", "receipt", "resource", "step", "text_mark", "token", "unmapped"),
+    *("happening", "hook", "signing_key", "subscription"),
 )
 
 
@@ -61,6 +62,7 @@ def upgrade() -> None:
     _outbox()
     _register()
     _audit()
+    _notices()
 
 
 def _version() -> list[sa.Column]:
@@ -241,6 +243,37 @@ def _audit() -> None:
         comment="one line per interaction; only ever added to",
     )
     _index("audit", "organization recorded_us row")
+
+
+def _notices() -> None:
+    op.create_table(
+        "subscription",
+        *_texts("organization id type criteria topic content base state stated error scopes"),
+        *_whole("events begun heartbeat most told_us until_us"),
+        _key("subscription", "organization id"),
+        comment="what a Subscription of a practice watches, and how it stands",
+    )
+    op.create_table(
+        "happening",
+        *_texts("organization subscription at focus"),
+        *_whole("number version at_us"),
+        _key("happening", "organization subscription number"),
+        comment="the events of each subscription by number, for a month",
+    )
+    op.create_table(
+        "hook",
+        *_texts("organization name secrets made"),
+        _flag("active"),
+        _key("hook", "organization name"),
+        comment="who may send signed webhooks, and the secrets that they share with us",
+    )
+    op.create_table(
+        "signing_key",
+        *_texts("organization kid alg private public made retired"),
+        *_whole("made_us"),
+        _key("signing_key", "organization kid"),
+        comment="our own keys: assertions are signed by them, and their public halves are published",
+    )
 
 
 def downgrade() -> None:

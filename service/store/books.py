@@ -43,7 +43,9 @@ class SqlBooks(Outbox):
     def begin(self, organization: str) -> Iterator[SqlWork]:
         """A unit of work: committed when the block ends, undone when it raises."""
         with self._pool.writing() as session:
-            yield SqlWork(session, organization, now=self._clock())
+            work = SqlWork(session, organization, now=self._clock())
+            yield work
+            work.end()
 
     def together(self) -> AbstractContextManager[None]:
         """Let the units of work that this thread begins inside share one commit, where the engine gains by it."""

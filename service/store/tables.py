@@ -3,10 +3,10 @@
 import sqlalchemy as sa
 from sqlalchemy import Column, Index, PrimaryKeyConstraint, Table, UniqueConstraint
 
-from service.store import register_tables
+from service.store import notice_tables
 from service.store.columns import FOLDED, ROW_NUMBER, text, version, whole
 
-metadata = register_tables.metadata  # of all tables, those of the register among them
+metadata = notice_tables.metadata  # of all tables, those of the register and of notices among them
 
 LEASED = sa.text("lease <> ''")
 REVISION = "0001_pre_books"  # the schema this code reads and writes; a test holds it to the newest migration

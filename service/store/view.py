@@ -1,16 +1,17 @@
 """One organisation's rows, turned into resources, exams and pages: the reading half of the store."""
 
 from collections.abc import Iterable, Iterator
-from functools import lru_cache
 from itertools import groupby
 
 from service.basics.query import AuditQuery, Page, Query, Span
 from service.basics.stored import Closed, Exam, Late, StepKey, Stored, Trace
+from service.basics.subscription import PREFIX
 from service.store import audit, history, periods, search
 from service.store.instants import micros_of
 from service.store.page import Look
 from service.store.rows import COLUMNS, stored
-from service.store.session import Row, Session
+from service.store.session import Row
+from service.store.subscribed import Subscribed
 
 _GET = f"SELECT {COLUMNS} FROM resource WHERE organization = ? AND type = ? AND id = ?"
 _FORMER = f"SELECT {COLUMNS} FROM former WHERE organization = ? AND row = ? AND version = ?"
@@ -27,31 +28,10 @@ _EXAM_BY_STEP = (
 EVERY_LINE = AuditQuery()
 
 
-@lru_cache(maxsize=512)
-def place_of_organization(sql: str) -> int:
-    """How many values come before the organisation in a statement; ValueError when it has none."""
-    if sql.startswith("INSERT"):
-        if "(organization, " not in sql:
-            raise ValueError("a row without its organisation")
-        return 0
-    head, found, _ = sql.partition("organization = ?")
-    if not found:
-        raise ValueError("a statement that does not ask for the organisation")
-    return head.count("?")
-
-
-class SqlView:
+class SqlView(Subscribed):
     """A consistent look at one organisation's resources."""
 
-    def __init__(self, session: Session, organization: str) -> None:
-        self.organization = organization
-        self._session = session
-        self._steady = True
-
-    def _mine(self, sql: str, *params: object) -> list[Row]:
-        """The one way to rows: every statement says whose they are, and the organisation is put in here."""
-        place = place_of_organization(sql)
-        return self._session.rows(sql, *params[:place], self.organization, *params[place:])
+    _steady = True
 
     def get(self, type_: str, id_: str) -> Stored | None:
         """The current version, also of a deleted resource."""
@@ -128,7 +108,7 @@ class SqlView:
 
     def destinations(self) -> tuple[str, ...]:
         """Names of the active destinations."""
-        sql = "SELECT name FROM destination WHERE organization = ? AND active ORDER BY name"
+        sql = "SELECT name FROM destination WHERE organization = ? AND active AND kind <> 'subscription' ORDER BY name"
         return tuple(row[0] for row in self._mine(sql))
 
     def posted(self, thread: str) -> tuple[tuple[str, str], ...]:
@@ -166,11 +146,11 @@ class SqlView:
     def late_posts(self, since: str, before: str) -> tuple[Late, ...]:
         """The posts that were given up since an instant, and those that wait, made from `since` to `before`."""
         when = micros_of(since)
-        return periods.late(self._mine, self._destinations(), since_us=when, since=since, before=before)
+        return periods.late(self._mine, self._record_systems(), since_us=when, since=since, before=before)
 
     def late_posts_of(self, thread: str, before: str) -> tuple[Late, ...]:
         """The posts of one thread that were given up, and those that have waited since before an instant."""
-        return periods.late_of(self._mine, self._destinations(), thread, before=before)
+        return periods.late_of(self._mine, self._record_systems(), thread, before=before)
 
     def seen_until(self, series: str) -> int:
         """How far a series of looks has come, in microseconds; 0 when it has not begun."""
@@ -179,6 +159,9 @@ class SqlView:
 
     def _destinations(self) -> list[str]:
         return [row[0] for row in self._mine("SELECT name FROM destination WHERE organization = ? ORDER BY name")]
+
+    def _record_systems(self) -> list[str]:
+        return [name for name in self._destinations() if not name.startswith(PREFIX)]
 
     def unmapped(self) -> tuple[tuple[str, str, str, str, int], ...]:
         """Codes without a mapping: (what, system, code, display, times seen), the most frequent first."""

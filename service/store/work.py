@@ -10,6 +10,7 @@ from service.store.changes import rounds
 from service.store.instants import instant, micros
 from service.store.register import LAY_OVER
 from service.store.session import Session
+from service.store.subscribing import Subscribing
 from service.store.view import EXAM_BY_ID, SqlView
 
 _EXAM_COLUMNS = "id, order_id, animal, procedure, service, catalogue, state, started, report, invoice, credit"
@@ -51,13 +52,12 @@ _UNMAPPED = (
 _KEEP_CATALOGUE = "INSERT INTO catalogue (hash, text) VALUES (?, ?) ON CONFLICT (hash) DO NOTHING"
 
 
-class SqlWork(SqlView):
+class SqlWork(SqlView, Subscribing):
     """Everything done through it is committed together, or nothing is."""
 
     def __init__(self, session: Session, organization: str, *, now: datetime) -> None:
-        super().__init__(session, organization)
+        super().__init__(session, organization, now=now)
         self._steady = not session.postgres
-        self.now = now
 
     def claim(self, type_: str, criteria: str, id_: str) -> str | None:
         """None when the identity was free and is now id_'s; else the id that has it."""
