@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 import service.store
+from service.store.mine import place_of_organization
 from service.store.tables import metadata
-from service.store.view import place_of_organization
 
 ROOM = Path(service.store.__file__).parent
 OWNED = {name for name, table in metadata.tables.items() if "organization" in table.columns}
