@@ -10,8 +10,9 @@ from service.fhir.types import DEFINITIONS
 Json = dict[str, Any]
 
 _PAGE: Json = {"type": "integer", "minimum": 0}
-_SUMMARY: Json = {"type": "string", "enum": ["true", "text", "data", "count", "false"]}
-_TOTAL: Json = {"type": "string", "enum": ["none", "estimate", "accurate"]}
+_EMPTY = ""  # R4: a parameter without a value is as if it were not there
+_SUMMARY: Json = {"type": "string", "enum": ["true", "text", "data", "count", "false", _EMPTY]}
+_TOTAL: Json = {"type": "string", "enum": ["none", "estimate", "accurate", _EMPTY]}
 
 
 def controls(type_: str) -> list[Json]:
@@ -44,5 +45,5 @@ def _several(name: str, values: list[str], *, most: int = 20) -> Json:
 
 def _repeated(name: str, values: list[str]) -> Json:
     """A parameter that may come several times."""
-    schema = {"type": "array", "items": {"type": "string", "enum": values}, "minItems": 1, "maxItems": 10}
+    schema = {"type": "array", "items": {"type": "string", "enum": values}, "minItems": 1}
     return _named(name, schema) | {"style": "form", "explode": True}
