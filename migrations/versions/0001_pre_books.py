@@ -16,7 +16,8 @@ _ROW = sa.BigInteger().with_variant(sa.Integer(), "sqlite")
 _FOLDED = sa.Text().with_variant(sa.Text(collation="C"), "postgresql")
 
 _TABLES = (
-    *("attempt", "audit", "catalogue", "claim", "closed_month", "counter", "destination", "exam", "former", "mark"),
+    *("attempt", "audit", "catalogue", "claim", "closed_month", "counter", "counterpart", "destination", "exam"),
+    *("former", "latch", "mark"),
     *("organization", "overlay", "post", "post_body", "receipt", "resource", "step", "text_mark", "token", "unmapped"),
     *("happening", "hook", "signing_key", "subscription"),
 )
@@ -162,7 +163,7 @@ def _outbox() -> None:
     op.create_table(
         "post",
         _number(),
-        *_texts("organization id destination key thread event"),
+        *_texts("organization id destination key thread event form"),
         *_texts("state"),
         *_whole("tries"),
         *_texts("made"),
@@ -200,6 +201,19 @@ def _outbox() -> None:
         _flag("active"),
         *_texts("disabled"),
         _key("destination", "organization name"),
+    )
+    op.create_table(
+        "counterpart",
+        *_texts("organization destination ours theirs"),
+        _key("counterpart", "organization destination ours"),
+        comment="what a resource of ours is called at a destination that was told of it piece by piece",
+    )
+    op.create_table(
+        "latch",
+        *_texts("organization destination name holder"),
+        *_whole("until_us"),
+        _key("latch", "organization destination name"),
+        comment="what a courier searches for and then writes at a destination, so that no other does the same meanwhile",
     )
 
 

@@ -103,6 +103,7 @@ class Post:
     thread: str
     event: str  # finished, amended, withdrawn, cancelled
     body: bytes
+    form: str = "transaction"  # what the body is: transaction, message, document or webhook
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +128,9 @@ class Closed:
     by: str
     totals: str
 
+
+LOGIN = "login"
+"""The interaction of a line that tells of asking for a token."""
 
 ENTITIES = 500
 """How many references a line of the audit holds: as many as the largest page or Bundle has."""

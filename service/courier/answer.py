@@ -15,6 +15,8 @@ class Answer:
     whole: bool = True
     encoding: str = ""
     retry_after: str = ""
+    location: str = ""
+    etag: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,23 +2,24 @@
 
 import asyncio
 import logging
-from collections.abc import Callable
 from datetime import datetime, timedelta
 from time import monotonic_ns
 
 from service.courier import log, patience, verdict
 from service.courier.answer import Answer, NoAnswer, shortened
+from service.courier.desk import Desk
+from service.courier.forms import carry
+from service.courier.line import Line, Lost
 from service.courier.lines import Lines
-from service.courier.patience import Draw
+from service.courier.patience import Draw, Now
 from service.courier.ports import Leased, Settlement
 
-Now = Callable[[], datetime]
 
+async def attempt(post: Leased, *, lines: Lines, desk: Desk, now: Now, draw: Draw) -> Settlement | None:
+    """Send the post once and settle its fate; None when there is nothing to settle.
 
-async def attempt(post: Leased, *, lines: Lines, now: Now, draw: Draw) -> Settlement | None:
-    """Send the post once and settle its fate; None when it was not sent at all.
-
-    That is so when too little of the lease is left, or when a shutdown came before its turn."""
+    That is so when too little of the lease is left, when a shutdown came before its turn, or when the lease went to
+    another courier on the way."""
     turn = lines.turn(post)
     try:
         await turn.acquire()
@@ -29,20 +30,23 @@ async def attempt(post: Leased, *, lines: Lines, now: Now, draw: Draw) -> Settle
         if started + timedelta(seconds=lines.seconds) > post.until:
             return None  # a courier that was stopped and woke up: another one may be sending this by now
         begun = monotonic_ns()
-        answer, ruling = await _send(post, lines=lines)
+        answer, ruling = await _carried(Line(lines, post, desk, now, post.until))
         milliseconds = (monotonic_ns() - begun) // 1_000_000
+    except Lost:
+        return None
     finally:
         turn.release()
     return _settlement(post, answer, ruling=ruling, started=started, ended=now(), milliseconds=milliseconds, draw=draw)
 
 
-async def _send(post: Leased, *, lines: Lines) -> tuple[Answer | NoAnswer, verdict.Verdict]:
+async def _carried(line: Line) -> tuple[Answer | NoAnswer, verdict.Verdict]:
     try:
-        answer = await lines.send(post, request=f"{post.id}.{post.tries + 1}")
-        return answer, verdict.judge(answer, sent=post.body)
+        return await carry(line)
+    except Lost:
+        raise
     except Exception as fault:
         # a fault of ours may not strand the post: it waits, counts its attempts and ends as a visible dead letter
-        log.line("attempt-failed", level=logging.ERROR, post=post.id, fault=type(fault).__name__)
+        log.line("attempt-failed", level=logging.ERROR, post=line.post.id, fault=type(fault).__name__)
         reason = f"fault inside the courier ({type(fault).__name__}); whether it arrived is unknown"
         return NoAnswer(reason), verdict.Verdict(verdict.WAITING, reason)
 

@@ -2,8 +2,10 @@
 
 import asyncio
 import ssl
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from types import TracebackType
-from typing import Self
+from typing import Protocol, Self
 
 import httpx
 
@@ -16,13 +18,35 @@ TOTAL_SECONDS = 30  # from the first byte sent to the last one read, however slo
 HOPELESS = (httpx.InvalidURL, httpx.UnsupportedProtocol, httpx.LocalProtocolError, ValueError)
 
 
+@dataclass(frozen=True, slots=True)
+class Call:
+    """One request to a destination; path is relative to its base, "" for the base itself."""
+
+    method: str
+    path: str = ""
+    body: bytes = b""
+    headers: Mapping[str, str] = field(default_factory=dict)
+
+
+class Credentials(Protocol):
+    """The Authorization header of a destination, where it is not simply kept."""
+
+    async def header(self, post: Leased) -> str: ...  # "" for none
+    async def renewed(self, post: Leased) -> bool: ...  # after 401: whether another try has a fresh one
+
+
 class Lines:
     """Sends posts. Each destination has connections of its own, so that a hanging one holds up nobody else."""
 
     def __init__(
-        self, *, transport: httpx.AsyncBaseTransport | None = None, total_seconds: float = TOTAL_SECONDS
+        self,
+        *,
+        transport: httpx.AsyncBaseTransport | None = None,
+        total_seconds: float = TOTAL_SECONDS,
+        credentials: Credentials | None = None,
     ) -> None:
         self._transport = transport
+        self._credentials = credentials or Kept()
         self._total = total_seconds
         self._clients: dict[tuple[str, str, str], httpx.AsyncClient] = {}
         self._turns: dict[tuple[str, str], asyncio.Semaphore] = {}
@@ -37,13 +61,24 @@ class Lines:
         """To be held while sending: at most AT_ONE_TIME sends to one destination are under way."""
         return self._turns.setdefault((post.organization, post.destination), asyncio.Semaphore(AT_ONE_TIME))
 
-    async def send(self, post: Leased, *, request: str) -> Answer | NoAnswer:
-        """Post the stored bytes as they are, once. Redirects are not followed and nothing in the answer is fetched."""
+    async def send(self, post: Leased, call: Call, *, request: str) -> Answer | NoAnswer:
+        """One exchange with the destination of a post; after 401 a second one, when its credentials can be renewed.
+
+        Redirects are not followed and nothing in the answer is fetched."""
+        answer = await self._once(post, call, request=request)
+        if isinstance(answer, Answer) and answer.status == 401 and await self._credentials.renewed(post):
+            return await self._once(post, call, request=request)
+        return answer
+
+    async def _once(self, post: Leased, call: Call, *, request: str) -> Answer | NoAnswer:
         try:
+            authorization = "" if post.form == "webhook" else await self._credentials.header(post)
+            headers = {**_headers(call, request=request, authorization=authorization), **call.headers}
+            url = f"{post.url}/{call.path}" if call.path else post.url
             client = self._client(post)
             async with (
                 asyncio.timeout(self._total),
-                client.stream("POST", post.url, content=post.body, headers=_headers(post, request=request)) as came,
+                client.stream(call.method, url, content=call.body or None, headers=headers) as came,
             ):
                 return await _read(came)
         except TimeoutError:
@@ -86,17 +121,28 @@ class Lines:
         return self._trusting
 
 
-def _headers(post: Leased, *, request: str) -> dict[str, str]:
+class Kept:
+    """Credentials that were given with the destination and are sent as they are."""
+
+    async def header(self, post: Leased) -> str:
+        """The value that is kept, "" for none."""
+        return post.authorization
+
+    async def renewed(self, post: Leased) -> bool:
+        """Never: there is no other."""
+        return False
+
+
+def _headers(call: Call, *, request: str, authorization: str) -> dict[str, str]:
     headers = {
-        "Content-Type": "application/fhir+json; charset=utf-8",
+        **({"Content-Type": "application/fhir+json; charset=utf-8"} if call.body else {}),
         "Accept": "application/fhir+json",
         "Accept-Encoding": "identity",  # 300 kB of gzip can swell to 300 MB
         "Prefer": "return=minimal",
-        "Idempotency-Key": post.key,
         "X-Request-Id": request,
         "User-Agent": "sonoledger-courier",
     }
-    return {**headers, "Authorization": post.authorization} if post.authorization else headers
+    return {**headers, "Authorization": authorization} if authorization else headers
 
 
 async def _read(came: httpx.Response) -> Answer:
@@ -114,4 +160,6 @@ async def _read(came: httpx.Response) -> Answer:
         whole=left >= 0,
         encoding="" if encoding.lower() == "identity" else encoding[:20],
         retry_after=came.headers.get("Retry-After", ""),
+        location=came.headers.get("Location", ""),
+        etag=came.headers.get("ETag", ""),
     )

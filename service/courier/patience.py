@@ -10,6 +10,7 @@ DELAYS = (5, 30, 120, 300, 1_800, 7_200, 18_000, 36_000, 50_400, 72_000, 86_400)
 JITTER = 200  # per mille, upwards only: the declared span is a promise, so chance may not shorten it
 LONGEST = timedelta(hours=24)
 
+Now = Callable[[], datetime]
 Draw = Callable[[int], int]  # draw(n): a whole number from 0 to n - 1, as random.randrange
 
 

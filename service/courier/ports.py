@@ -1,6 +1,6 @@
 """What the courier needs of the outbox, as Protocols; the store honours them."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Protocol
@@ -30,6 +30,10 @@ class Leased(Protocol):
     @property
     def event(self) -> str: ...
     @property
+    def form(self) -> str: ...  # how the body is carried: one of basics.destination.FORMS
+    @property
+    def settings(self) -> str: ...  # of the destination, JSON text or ""
+    @property
     def body(self) -> bytes: ...
     @property
     def tries(self) -> int: ...  # finished attempts since the post was made or last replayed
@@ -52,7 +56,18 @@ class Settlement:
     disable: bool = False
 
 
-class Outbox(Protocol):
+class Counterparts(Protocol):
+    """What destinations call resources of ours, and latches: one courier at a time searches and then writes."""
+
+    def counterparts(self, post: Leased, ours: Iterable[str]) -> dict[str, str]: ...
+    def learn(self, post: Leased, names: Mapping[str, str]) -> None: ...
+    def latch(self, post: Leased, name: str, *, until: datetime, now: datetime) -> bool: ...
+    def unlatch(self, post: Leased, name: str) -> None: ...
+    def extend(self, leased: Leased, *, seconds: int, now: datetime) -> bool:
+        """Hold a lease for longer; False when it is no longer ours."""
+
+
+class Outbox(Counterparts, Protocol):
     """The posts, shared by every courier. Each call is one short transaction."""
 
     def lease(self, worker: str, *, limit: int, seconds: int, now: datetime) -> Sequence[Leased]:

@@ -6,6 +6,9 @@ from typing import Any
 
 from service.courier.answer import Answer
 
+ANSWERS = ("transaction-response", "batch-response")
+AGAIN = frozenset({"408", "409", "425", "429", "500", "502", "503", "504", "507"})  # of an entry
+
 
 @dataclass(frozen=True, slots=True)
 class Reading:
@@ -31,6 +34,29 @@ def read(answer: Answer, *, sent: bytes) -> Reading:
     return _bundle(content, entries=_entries(sent))
 
 
+@dataclass(frozen=True, slots=True)
+class Part:
+    """What one entry of a batch or transaction was answered."""
+
+    status: str
+    location: str
+
+
+def parts(answer: Answer) -> list[Part] | None:
+    """What each entry was answered; None when that can't be read."""
+    content = None if answer.encoding or not answer.whole else _json(answer.body)
+    if not isinstance(content, dict) or content.get("type") not in ANSWERS:
+        return None
+    answered = content.get("entry")
+    return [_part(one) for one in answered] if isinstance(answered, list) else None
+
+
+def _part(entry: Any) -> Part:
+    response = entry.get("response") if isinstance(entry, dict) else None
+    location = response.get("location") if isinstance(response, dict) else None
+    return Part(_status(entry), location if isinstance(location, str) else "")
+
+
 def _silent(answer: Answer) -> Reading:
     if answer.status == 202:
         return Reading(False, "answered 202: accepted for later, which says nothing about what became of it")
@@ -39,7 +65,7 @@ def _silent(answer: Answer) -> Reading:
 
 def _bundle(content: dict[str, Any], *, entries: int | None) -> Reading:
     kind = content.get("type") if content.get("resourceType") == "Bundle" else content.get("resourceType")
-    if kind not in ("transaction-response", "batch-response"):
+    if kind not in ANSWERS:
         # typically the address of a store for Bundles (.../Bundle), where it is filed and not performed
         return Reading(False, f"answered with {_word(kind)} instead of a transaction-response: not performed")
     answered = content.get("entry")
@@ -48,7 +74,9 @@ def _bundle(content: dict[str, Any], *, entries: int | None) -> Reading:
         return Reading(False, f"answered {len(answered)} of {entries} entries")
     failed = [f"entry[{n}] {status}" for n, status in enumerate(map(_status, answered)) if status[:1] != "2"]
     if failed:
-        return Reading(False, f"{len(failed)} of {len(answered)} entries failed: {', '.join(failed[:10])}")
+        # what failed for a passing reason mends itself; a repeat of the rest does no harm, for it is conditional
+        again = all(one.split(" ")[1] in AGAIN for one in failed)
+        return Reading(False, f"{len(failed)} of {len(answered)} entries failed: {', '.join(failed[:10])}", again)
     return Reading(True, f"{len(answered)} entries performed")
 
 

@@ -4,16 +4,15 @@ import asyncio
 import logging
 import math
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from datetime import datetime
 from time import monotonic_ns
-from typing import TypeVar
 
 from service.courier import log
-from service.courier.attempt import Now, attempt, interrupted
+from service.courier.attempt import attempt, interrupted
+from service.courier.desk import Desk
 from service.courier.lines import Lines
-from service.courier.patience import Draw
+from service.courier.patience import Draw, Now
 from service.courier.ports import Leased, Outbox, Settlement
 
 IN_FLIGHT = 64  # posts in the hands of one courier
@@ -23,9 +22,6 @@ PAUSE_MILLISECONDS = 250  # between looks at an empty outbox
 LOOK_MILLISECONDS = 250  # between looks for more while others are under way
 TROUBLED_SECONDS = 5  # after the outbox itself failed
 GRACE_SECONDS = 7  # for what is on its way when asked to stop; who asks often kills after ten
-
-
-T = TypeVar("T")
 
 
 @dataclass(slots=True)
@@ -53,12 +49,17 @@ class Courier:
     pause: int = PAUSE_MILLISECONDS
     in_flight: int = IN_FLIGHT
     grace: int = GRACE_SECONDS
+    lease: int = LEASE_SECONDS
     tally: Tally = field(default_factory=Tally)
-    _desk: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "courier-desk"))
+    _desk: Desk = field(init=False)
     _sending: dict["asyncio.Task[Settlement | None]", tuple[Leased, datetime]] = field(default_factory=dict)
     _looked: int = 0
     _settled: list[tuple[Leased, Settlement | None]] = field(default_factory=list)
     _troubled: bool = False
+
+    def __post_init__(self) -> None:
+        """Open the desk; a lease is long enough for three sends."""
+        self._desk = Desk(self.outbox, max(self.lease, 3 * math.ceil(self.lines.seconds)))
 
     async def run(self, stopped: Callable[[], bool], *, until_idle: bool = False) -> Tally:
         """Deliver until `stopped` answers yes, or, with until_idle, until nothing is due; then finish up.
@@ -81,8 +82,9 @@ class Courier:
 
     async def _round(self) -> bool:
         """Settle what came back, lease and send what is due, wait a moment; False when there was nothing to do."""
-        for post in await self._at_desk(self._turn, self.in_flight - len(self._sending)):
-            task = asyncio.create_task(attempt(post, lines=self.lines, now=self.now, draw=self.draw))
+        for post in await self._desk.at(self._turn, self.in_flight - len(self._sending)):
+            sent = attempt(post, lines=self.lines, desk=self._desk, now=self.now, draw=self.draw)
+            task = asyncio.create_task(sent)
             self._sending[task] = (post, self.now())
         if not self._sending:
             return False
@@ -98,8 +100,7 @@ class Courier:
         if not free or (self._sending and free < ARMFUL and moment - self._looked < LOOK_MILLISECONDS):
             return ()
         self._looked = moment
-        seconds = max(LEASE_SECONDS, 3 * math.ceil(self.lines.seconds))
-        return self.outbox.lease(self.worker, limit=free, seconds=seconds, now=self.now())
+        return self.outbox.lease(self.worker, limit=free, seconds=self._desk.seconds, now=self.now())
 
     def _settle(self) -> None:
         while self._settled:
@@ -151,13 +152,10 @@ class Courier:
         while self._settled and len(self._settled) != left:  # as long as some of them still can be settled
             left = len(self._settled)
             try:
-                await self._at_desk(self._settle)
+                await self._desk.at(self._settle)
             except Exception as fault:  # the leases run out and the posts are sent again, under the same keys
                 log.line("outbox-failed", level=logging.ERROR, fault=type(fault).__name__, worker=self.worker)
-        self._desk.shutdown()
-
-    async def _at_desk(self, work: Callable[..., T], *given: object) -> T:
-        return await asyncio.get_running_loop().run_in_executor(self._desk, work, *given)
+        self._desk.close()
 
     async def _pause(self, milliseconds: int, stopped: Callable[[], bool]) -> None:
         """Wait, but not longer than a tenth of a second once asked to stop."""

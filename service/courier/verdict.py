@@ -27,9 +27,14 @@ def judge(answer: Answer | NoAnswer, *, sent: bytes) -> Verdict:
         reading = response.read(answer, sent=sent)
         state = DELIVERED if reading.performed else WAITING if reading.again else DEAD
         return Verdict(state, reading.reason)
-    if answer.status in PASSING or answer.status >= 500:
+    if passing(answer.status):
         return Verdict(WAITING, f"answered {answer.status}", answer.retry_after)
     return Verdict(DEAD, _refusal(answer.status), disable=answer.status == 410)
+
+
+def passing(status: int) -> bool:
+    """Whether a repeat can mend what a status says."""
+    return status in PASSING or status >= 500
 
 
 def _refusal(status: int) -> str:

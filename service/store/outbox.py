@@ -7,7 +7,9 @@ from datetime import datetime, timedelta
 from itertools import product
 from typing import Protocol
 
-from service.store.deliveries import ATTEMPT, Deliveries
+from service.basics import destination
+from service.store.counterparts import Counterparts
+from service.store.deliveries import ATTEMPT
 from service.store.instants import instant, micros
 from service.store.session import Row, Session
 
@@ -22,13 +24,14 @@ _FREE = (
     " AND e.destination = p.destination AND e.thread = p.thread AND e.state IN ('waiting', 'dead'))"
 )
 _EARLIEST = (
-    "SELECT d.organization, d.name, d.url, d.secret, (SELECT min(p.due_us) FROM post p WHERE p.organization ="
-    " d.organization AND p.destination = d.name AND p.state = 'waiting') FROM destination d WHERE d.active"
+    "SELECT d.organization, d.name, d.url, d.secret, d.settings, (SELECT min(p.due_us) FROM post p WHERE"
+    " p.organization = d.organization AND p.destination = d.name AND p.state = 'waiting')"
+    " FROM destination d WHERE d.active"
 )
 _OUT = "SELECT organization, destination, count(*) FROM post WHERE lease <> '' AND lease_us > ? GROUP BY 1, 2"
 _ANY = f"SELECT 1 FROM post p WHERE p.organization = ?{_FREE} LIMIT 1"
 _TAKE = (
-    "SELECT p.id, p.key, p.thread, p.event, b.body, p.tries FROM post p JOIN post_body b"
+    "SELECT p.id, p.key, p.thread, p.event, p.form, b.body, p.tries FROM post p JOIN post_body b"
     f" ON b.organization = p.organization AND b.id = p.id WHERE p.organization = ?{_FREE}"
     " ORDER BY p.due_us, p.row LIMIT ?"
 )
@@ -54,10 +57,12 @@ class Leased:
     key: str
     thread: str
     event: str
+    form: str
     body: bytes = field(repr=False)
     tries: int
     token: str
     until: datetime
+    settings: str = field(default="", repr=False)  # of the destination, JSON text or ""
 
 
 class Held(Protocol):
@@ -102,10 +107,11 @@ class _Line:
     name: str
     url: str
     authorization: str = field(repr=False)
+    settings: str
     room: int
 
 
-class Outbox(Deliveries):
+class Outbox(Counterparts):
     """The posts, shared by every courier. Each call is one short transaction."""
 
     def lease(self, worker: str, *, limit: int, seconds: int, now: datetime) -> list[Leased]:
@@ -164,9 +170,9 @@ class Outbox(Deliveries):
 def _lines(session: Session, at: int) -> list[_Line]:
     """The destinations that have a post to go out and room for it, who has waited longest first."""
     known = session.rows(_EARLIEST)
-    due = sorted((row for row in known if row[4] is not None and row[4] <= at), key=lambda row: int(row[4]))
+    due = sorted((row for row in known if row[5] is not None and row[5] <= at), key=lambda row: int(row[5]))
     out = {(organization, name): count for organization, name, count in session.rows(_OUT, at)} if due else {}
-    lines = [_Line(o, name, url, secret, PER_DESTINATION - out.get((o, name), 0)) for o, name, url, secret, _ in due]
+    lines = [_Line(o, n, url, key, terms, PER_DESTINATION - out.get((o, n), 0)) for o, n, url, key, terms, _ in due]
     return [one for one in lines if one.room > 0 and session.one(_ANY, one.organization, one.name, at, at)]
 
 
@@ -176,9 +182,10 @@ def _take(session: Session, line: _Line, count: int, *, at: int) -> list[Row]:
 
 
 def _leased(line: _Line, row: Row, worker: str, *, until: datetime) -> Leased:
-    id_, key, thread, event, body, tries = row
+    id_, key, thread, event, form, body, tries = row
     where = (line.organization, line.name, line.url, line.authorization)
-    return Leased(*where, id_, key, thread, event, body, tries, f"{uuid.uuid4()}/{worker}", until)
+    way, token = destination.way(form, line.settings), f"{uuid.uuid4()}/{worker}"
+    return Leased(*where, id_, key, thread, event, way, body, tries, token, until, line.settings)
 
 
 def _moved(session: Session, leased: Held, settlement: Settlement, *, now: datetime) -> bool:

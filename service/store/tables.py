@@ -113,7 +113,7 @@ post = Table(
     "post",
     metadata,
     Column("row", ROW_NUMBER, primary_key=True, autoincrement=True),
-    *(text(name) for name in ("organization", "id", "destination", "key", "thread", "event")),
+    *(text(name) for name in ("organization", "id", "destination", "key", "thread", "event", "form")),
     text("state"),  # waiting, delivered, dead, skipped
     whole("tries"),  # finished attempts since it was made or last replayed
     text("made"),
@@ -159,6 +159,23 @@ destination = Table(
     Column("active", sa.Boolean, nullable=False),
     text("disabled"),  # why it was switched off, "" while active
     PrimaryKeyConstraint("organization", "name"),
+)
+
+counterpart = Table(
+    "counterpart",
+    metadata,
+    *(text(name) for name in ("organization", "destination", "ours", "theirs")),
+    PrimaryKeyConstraint("organization", "destination", "ours"),
+    comment="what a resource of ours is called at a destination that was told of it piece by piece",
+)
+
+latch = Table(
+    "latch",
+    metadata,
+    *(text(name) for name in ("organization", "destination", "name", "holder")),
+    whole("until_us"),
+    PrimaryKeyConstraint("organization", "destination", "name"),
+    comment="what a courier searches for and then writes at a destination, so that no other does the same meanwhile",
 )
 
 audit = Table(

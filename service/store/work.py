@@ -39,8 +39,8 @@ _SEEN = (
 )
 _CLOSE = "INSERT INTO closed_month (organization, month, closed, by, totals) VALUES (?, ?, ?, ?, ?)"
 _POST = (
-    "INSERT INTO post (organization, id, destination, key, thread, event, state, tries, made, due_us, lease, lease_us)"
-    " VALUES (?, ?, ?, ?, ?, ?, 'waiting', 0, ?, ?, '', 0)"
+    "INSERT INTO post (organization, id, destination, key, thread, event, form, state, tries, made, due_us, lease,"
+    " lease_us) VALUES (?, ?, ?, ?, ?, ?, ?, 'waiting', 0, ?, ?, '', 0)"
 )
 _POST_BODY = "INSERT INTO post_body (organization, id, body) VALUES (?, ?, ?)"
 _UNMAPPED = (
@@ -125,7 +125,9 @@ class SqlWork(SqlView, Subscribing):
         """Promise finished messages; Conflict when a key was promised before."""
         made, due = instant(self.now), micros(self.now)
         promised = list(posts)
-        lines = [(self.organization, p.id, p.destination, p.key, p.thread, p.event, made, due) for p in promised]
+        lines = [
+            (self.organization, p.id, p.destination, p.key, p.thread, p.event, p.form, made, due) for p in promised
+        ]
         unknown = sorted({line[2] for line in lines} - set(self._destinations()))
         if unknown:
             raise Conflict(Fault("not-found", f"There is no destination named {', '.join(unknown)}."))

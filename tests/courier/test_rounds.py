@@ -16,6 +16,7 @@ import respx
 from service import worker
 from service.basics.errors import Busy
 from service.courier.attempt import attempt
+from service.courier.desk import Desk
 from service.courier.lines import Lines
 from service.courier.ports import Leased, Settlement
 from service.courier.round import LEASE_SECONDS
@@ -166,7 +167,7 @@ def test_a_courier_that_wakes_after_its_lease_sends_nothing() -> None:
 
     async def wake() -> Settlement | None:
         async with Lines(transport=Wire(router), total_seconds=5) as lines:
-            return await attempt(post, lines=lines, now=clock, draw=lambda n: 0)
+            return await attempt(post, lines=lines, desk=Desk(outbox, 90), now=clock, draw=lambda n: 0)
 
     assert asyncio.run(wake()) is None
     assert len(router.calls) == 0

@@ -1,7 +1,7 @@
 """A twin of the outbox in memory: posts, leases and attempts as the store keeps them, with a clock that tests move."""
 
 import threading
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 
@@ -40,6 +40,8 @@ class TwinPost:
     key: str = "exam-1.finished.1"
     thread: str = "exam-1"
     event: str = "finished"
+    form: str = "transaction"
+    settings: str = ""
     body: bytes = BUNDLE
     tries: int = 0
     token: str = ""
@@ -55,6 +57,8 @@ class Twin:
     posts: dict[str, TwinPost]
     attempts: list[tuple[str, Settlement]] = field(default_factory=list)
     disabled: set[str] = field(default_factory=set)
+    names: dict[tuple[str, str], str] = field(default_factory=dict)
+    latches: dict[tuple[str, str], tuple[str, datetime]] = field(default_factory=dict)
     leases: int = 0
     per_destination: int = 8
     lock: threading.Lock = field(default_factory=threading.Lock)
@@ -89,6 +93,31 @@ class Twin:
 
     def settle_many(self, done: Sequence[tuple[Leased, Settlement]], *, now: datetime) -> list[bool]:
         return [self.settle(leased, settlement, now=now) for leased, settlement in done]
+
+    def extend(self, leased: Leased, *, seconds: int, now: datetime) -> bool:
+        with self.lock:
+            ours = self.posts[leased.id].token == leased.token
+            if ours:
+                self.posts[leased.id] = replace(self.posts[leased.id], until=now + timedelta(seconds=seconds))
+            return ours
+
+    def counterparts(self, post: Leased, ours: Iterable[str]) -> dict[str, str]:
+        return {one: self.names[post.destination, one] for one in ours if (post.destination, one) in self.names}
+
+    def learn(self, post: Leased, names: Mapping[str, str]) -> None:
+        self.names |= {(post.destination, ours): theirs for ours, theirs in names.items()}
+        self.names = {key: theirs for key, theirs in self.names.items() if theirs}
+
+    def latch(self, post: Leased, name: str, *, until: datetime, now: datetime) -> bool:
+        holder, ends = self.latches.get((post.destination, name), ("", now))
+        if holder not in ("", post.token) and ends > now:
+            return False
+        self.latches[post.destination, name] = (post.token, until)
+        return True
+
+    def unlatch(self, post: Leased, name: str) -> None:
+        if self.latches.get((post.destination, name), ("",))[0] == post.token:
+            del self.latches[post.destination, name]
 
     def release(self, leased: Leased) -> None:
         with self.lock:
