@@ -5,6 +5,7 @@ from datetime import date
 from typing import Any
 
 from service.actions.exam_charges import Ledger, open_ledger
+from service.actions.insured import with_spent
 from service.actions.invoice_issue import issue
 from service.actions.ports import Caller, House, Work
 from service.actions.practices import catalogue_of
@@ -91,6 +92,7 @@ def perform(
     billable = [c for c in ledger.charges if c.status == "billable"]
     bill = priced(billable, current.prices, practice=practice, began=began, exam_code=cut.code, at=at)
     _note(ledger, billable, bill)
+    facts = with_spent(house, work, facts, animal=exam.animal, practice=practice)
     invoices, waiting = issue(house, work, bill=bill, ledger=ledger, facts=facts, practice=practice, exam=exam)
     told = [] if closed is not None else [NOT_JUDGED]
     told += [f"{c.text} ({c.identity.code}): {waiting[c.id]}" for c in billable if c.id in waiting]

@@ -7,7 +7,7 @@ from typing import Any
 from service.actions.case import Case
 from service.actions.closing import Closed
 from service.actions.full_surveys import full_surveys
-from service.actions.gathering import all_of
+from service.actions.insured import insurance_of
 from service.actions.lookup import Lookup
 from service.actions.ports import House, View
 from service.actions.reporting import Seen
@@ -39,7 +39,7 @@ def facts(
     owner = case.owners[0] if len(case.owners) == 1 else None  # several owners: a person says who pays
     grade = _grade(lookup, signer.reference)
     asked = _organization(lookup, case.order.requester)
-    insurer = _insurer(house, view, case, started[:10])
+    insurer, insurance = insurance_of(house, view, case, started=started)
     return ExamFacts(
         started=started,
         animal_name=case.order.animal.name,
@@ -62,6 +62,7 @@ def facts(
         fulls=full_surveys(house, view, case),
         insurer=str(insurer.get("reference", "")),
         insurer_name=str(insurer.get("display", "")),
+        insurance=insurance,
     )
 
 
@@ -137,15 +138,3 @@ def _names(organization: Json) -> Iterator[str]:
     for one in organization.get("identifier", []):
         if one.get("value"):
             yield f"{one.get('system', '')}|{one['value']}"
-
-
-def _insurer(house: House, view: View, case: Case, day: str) -> Json:
-    """The payor of the animal's one active cover on the day of the exam; {} when there is none, or more than one."""
-    covers = all_of(house, view, "Coverage", beneficiary=f"Patient/{case.exam.animal}")
-    valid = [c for c in covers if c.get("status") == "active" and _covers(c.get("period", {}), day)]
-    payors = [p for c in valid for p in c.get("payor", [])]
-    return payors[0] if len(payors) == 1 and str(payors[0].get("reference", "")).startswith("Organization/") else {}
-
-
-def _covers(period: Json, day: str) -> bool:
-    return str(period.get("start", ""))[:10] <= day and (not period.get("end") or day <= str(period["end"])[:10])

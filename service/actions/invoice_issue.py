@@ -1,6 +1,6 @@
 """Priced lines into the Invoices of an exam, one a payer, numbered and final, or why there is none yet."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -15,10 +15,11 @@ from service.basics.stored import Exam
 from service.billing.amounts import cash
 from service.billing.exam_facts import ExamFacts
 from service.billing.hours import out_of_hours, start
-from service.billing.invoice import Invoice, Line, Payer, Performed, tax_groups
+from service.billing.invoice import Invoice, Performed, tax_groups
 from service.billing.invoice_words import Words, spoken
+from service.billing.payers import Bill, bills
 from service.billing.practice import BillingProfile, Practice
-from service.billing.pricing import Owed, Priced
+from service.billing.pricing import Priced
 from service.fhir.writing import invoice as writing
 
 Json = dict[str, Any]
@@ -38,15 +39,14 @@ def issue(
     """An issued invoice for each payer of priced lines, whose charges become billed; why each other charge waits."""
     waiting = dict(bill.unpriced)
     issued: list[Json] = []
-    for payer, lines in _by_payer(bill.lines, facts).items():
-        payer = addressed(work, payer)
-        why = _hindrance(payer, lines, facts, practice)
+    day = start(practice, facts.started).day
+    for one in bills(bill.lines, facts, day=day, rounding=practice.tax_rounding):
+        to = replace(one, payer=addressed(work, one.payer))
+        why = _hindrance(to, facts, practice)
         if practice.profile is None or why:
-            waiting.update({line.charge: why for line in lines})
+            waiting.update({line.charge: why for line in to.lines})
             continue
-        value = _invoice(
-            work, lines, payer=payer, seller=practice.profile, facts=facts, practice=practice, exam=exam
-        )  # fmt: skip
+        value = _invoice(work, to, seller=practice.profile, facts=facts, practice=practice, exam=exam)
         words = words_of(house, work, value.language)
         issued.append(writing.invoice(value, organization=work.organization, notes=cautions(words), words=words))
     billed = {line.charge for owed in bill.lines for line in (owed.line,) if line.charge not in waiting}
@@ -56,20 +56,6 @@ def issue(
         elif charge.id in billed and charge.status == "billable":
             ledger.move(charge, "bill")
     return issued, waiting
-
-
-def _by_payer(lines: Iterable[Owed], facts: ExamFacts) -> dict[Payer, list[Line]]:
-    """The lines by the one who pays them; what an insurer would pay falls back to the client where there is none."""
-    who = {
-        "client": Payer(facts.owner, facts.owner_name),
-        "requester": Payer(facts.requester, facts.requester_name),
-        "insurer": Payer(facts.insurer, facts.insurer_name),
-    }
-    found: dict[Payer, list[Line]] = {}
-    for owed in lines:
-        payer = who["client"] if owed.payer == "insurer" and not facts.insurer else who[owed.payer]
-        found.setdefault(payer, []).append(owed.line)
-    return found
 
 
 def numbered(work: Work, practice: Practice) -> tuple[str, str]:
@@ -94,8 +80,9 @@ def cautions(words: Words) -> tuple[str, ...]:
     return (words["care"],)
 
 
-def _hindrance(payer: Payer, lines: Sequence[Line], facts: ExamFacts, practice: Practice) -> str:
-    found = [why] if (why := unnumbered(payer, lines)) else []
+def _hindrance(bill: Bill, facts: ExamFacts, practice: Practice) -> str:
+    payer = bill.payer
+    found = [why] if (why := unnumbered(payer, bill.lines)) else []
     if practice.profile is None:
         found.append("The practice has no billing profile yet.")
     if not payer.reference.startswith(PAYERS):
@@ -107,33 +94,34 @@ def _hindrance(payer: Payer, lines: Sequence[Line], facts: ExamFacts, practice: 
 
 def _invoice(
     work: Work,
-    lines: Sequence[Line],
+    bill: Bill,
     *,
-    payer: Payer,
     seller: BillingProfile,
     facts: ExamFacts,
     practice: Practice,
     exam: Exam,
 ) -> Invoice:
     number, issued = numbered(work, practice)
-    placed = tuple(replace(line, sequence=n) for n, line in enumerate(lines, start=1))
+    placed = tuple(replace(line, sequence=n) for n, line in enumerate(bill.lines, start=1))
     value = Invoice(
         id=new_id(),
         number=number,
         issued=issued,
         seller=seller,
-        payer=payer,
-        performed=_performed(facts, practice, exam),
+        payer=bill.payer,
+        performed=performed(facts, practice, exam),
         rounding=practice.tax_rounding,
         lines=placed,
         groups=tax_groups(placed, practice.tax_rounding),
         gross_rounding=practice.gross_rounding,
         language=practice.language,
+        cover=bill.cover,
     )
     return replace(value, cash=cash(value.gross, practice.cash_step)) if practice.cash_step else value
 
 
-def _performed(facts: ExamFacts, practice: Practice, exam: Exam) -> Performed:
+def performed(facts: ExamFacts, practice: Practice, exam: Exam) -> Performed:
+    """What each line says of the exam."""
     began = start(practice, facts.started)
     closed = out_of_hours(practice, began)
     return Performed(

@@ -1,8 +1,9 @@
 """What billing must know of a finished exam, and nothing of medicine."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 
+from service.billing.authorisation import Insurance
 from service.billing.follow_up import FullSurvey
 
 
@@ -45,3 +46,4 @@ class ExamFacts:
     fulls: tuple[FullSurvey, ...] = ()
     insurer: str = ""
     insurer_name: str = ""
+    insurance: Insurance = field(default_factory=Insurance)

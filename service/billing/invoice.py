@@ -40,7 +40,8 @@ class Line:
     """One line: base + discount = net, all rounded; on a credit quantity and amounts are negative.
 
     tax only where it is rounded by line or the price includes it (basis gross). charge is the ChargeItem's id. A
-    surcharge (percent) is that share of surcharge_base. credits: the sequence of the line that this one takes back."""
+    surcharge (percent) is that share of surcharge_base. credits: the sequence of the line that this one takes back.
+    authorisation: the number under which an insurer pays it; payer_reason: why he does not, where one was hoped for."""
 
     sequence: int
     charge: str
@@ -57,6 +58,8 @@ class Line:
     surcharge: Decimal | None = None
     surcharge_base: Money | None = None
     credits: int = 0
+    authorisation: str = ""
+    payer_reason: str = ""
 
     @property
     def base(self) -> Money:
@@ -83,7 +86,7 @@ class Invoice:
     """One issued invoice or credit. issued is an instant; rounding is group or line; gross net-first or tax-first.
 
     cash is what rounding to coins adds; language is the one it is printed in. credits is the id of the invoice that a
-    credit takes back, "" on an invoice."""
+    credit takes back, "" on an invoice. cover: the Coverage that a direct claim rests on, as a reference, or ""."""
 
     id: str
     number: str
@@ -99,6 +102,7 @@ class Invoice:
     gross_rounding: str = NET_FIRST
     cash: Money | None = None
     language: str = DEFAULT
+    cover: str = ""
 
     @property
     def net(self) -> Money:

@@ -63,6 +63,11 @@ class Counter:
 
     def finished(self, *notes: Json, at: str = AT, interpreter: Any = "Dr I. Reader", **order: Any) -> tuple[str, Json]:
         """(exam, what finishing it told) of a quick exam in which more was done."""
+        exam = self.scanned(*notes, at=at, **order)
+        return exam, self.finish(exam, interpreter=interpreter)
+
+    def scanned(self, *notes: Json, at: str = AT, **order: Any) -> str:
+        """A quick exam in which more was done and nothing is owed."""
         request, exam, animal = self.order(**order)
         scanner = Scanner(request, animal, at=at)
         for one in notes:
@@ -70,10 +75,14 @@ class Counter:
         while resources := scanner.everything(self._ready(exam)):
             for one in resources:
                 self.post(one)
+        return exam
+
+    def finish(self, exam: str, *, interpreter: Any = "Dr I. Reader") -> Json:
+        """What finishing told."""
         said = parameters(conclusion="No abnormality seen.")
         kind = "valueString" if isinstance(interpreter, str) else "valueReference"
         said["parameter"].append({"name": "interpreter", kind: interpreter})
-        return exam, told(self.post(said, f"/Task/{exam}/$finish"))
+        return told(self.post(said, f"/Task/{exam}/$finish"))
 
     def _ready(self, exam: str) -> list[Json]:
         with self.books.view(self.slug) as view:

@@ -26,7 +26,7 @@ def test_there_is_one_for_each_thing_of_the_trade() -> None:
     names = {profile.name for profile in profiles.PROFILES.values()}
     assert names == {
         "animal", "order", "exam-task", "step-task", "measurement", "finding", "focal-lesion", "lesion", "not-seen",
-        "report", "charge", "invoice", "urgent-finding", "urgent-communication", "urgent-notice",
+        "report", "charge", "invoice", "pre-authorisation", "urgent-finding", "urgent-communication", "urgent-notice",
     }  # fmt: skip
 
 

@@ -19,6 +19,19 @@ BILLING: tuple[Profile, ...] = (
         ),
     ),
     Profile(
+        "pre-authorisation", "Coverage", "Cover with a pre-authorisation",
+        "A cover under which the insurer has authorised an exam before it was done.",
+        (("extension", {"url": uris.X_AUTHORISATION}),),
+        (
+            Rule("extension:authorisation", "what was authorised", 1, url=uris.X_AUTHORISATION),
+            Rule("extension:authorisation.extension:number", "a pre-authorisation has its number", 1, "1",
+                 url="number"),
+            Rule("extension:authorisation.extension:number.value[x]", "the number as text", 1, types=("string",)),
+            Rule("beneficiary", "the animal", 1, targets=("Patient",)),
+            Rule("payor", "the insurer that authorised it", 1, "1", targets=("Organization",)),
+        ),
+    ),
+    Profile(
         "invoice", "Invoice", "Invoice", "An issued invoice, or the credit of one; neither is ever edited.",
         (("type.coding", {"system": uris.INVOICE_TYPE}),),
         (

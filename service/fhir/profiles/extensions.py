@@ -53,6 +53,13 @@ EXTENSIONS: tuple[Own, ...] = (
         Part("tax-number", "string", "Tax number"),
         Part("bank", "string", "Bank account"),
     )),
+    Own(uris.X_COVER, ("Invoice",), "The cover that a direct claim rests on", "Reference"),
+    Own(uris.X_AUTHORISATION, ("Coverage",), "What an insurer authorised before an exam", parts=(
+        Part("number", "string", "Number of the pre-authorisation", least=1),
+        Part("scope", "code", "A charge code that it is for; all without one", most="*"),
+        Part("period", "Period", "The days of the exam for which it holds, both ends included"),
+        Part("amount", "Money", "What it promises to pay, tax included; no limit without one"),
+    )),
     Own(uris.X_ROUNDING, ("Invoice",), "How tax was rounded: by group or by line", "code"),
     Own(uris.X_GROSS_ROUNDING, ("Invoice",), "How prices that include tax were parted: net-first or tax-first", "code"),
     Own(uris.X_CASH_ROUNDING, ("Invoice",), "What rounding to coins adds to the total", "Money"),
@@ -79,6 +86,8 @@ EXTENSIONS: tuple[Own, ...] = (
         Part("basis", "code", "Whether the price is net or gross"),
         Part("outside", "boolean", "An outside fee"),
         Part("quantity", "decimal", "Quantity of a line that is a surcharge"),
+        Part("authorisation", "string", "Number of the pre-authorisation under which an insurer pays"),
+        Part("payer-reason", "string", "Why the client pays what an insurer was hoped to pay"),
     )),
     Own(uris.X_REPORT_EDITION, ("DiagnosticReport",), "Version of a report and what changed in it", parts=(
         Part("number", "positiveInt", "1 for the first", least=1),

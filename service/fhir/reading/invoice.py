@@ -35,6 +35,7 @@ def read_invoice(resource: Json, currencies: Mapping[str, Currency]) -> Invoice:
         gross_rounding=_extension(resource, uris.X_GROSS_ROUNDING).get("valueCode", NET_FIRST),
         cash=money(cash, currencies) if cash else None,
         language=resource.get("language", DEFAULT),
+        cover=_extension(resource, uris.X_COVER).get("valueReference", {}).get("reference", ""),
     )
 
 
@@ -118,6 +119,8 @@ def _line(item: Json, currencies: Mapping[str, Currency]) -> Line:
         surcharge=Decimal(price["factor"]).scaleb(2) if share else None,
         surcharge_base=money(of, currencies) if of else None,
         credits=_extension(item, uris.X_CREDITED_LINE).get("valuePositiveInt", 0),
+        authorisation=parts.get("authorisation", {}).get("valueString", ""),
+        payer_reason=parts.get("payer-reason", {}).get("valueString", ""),
     )
 
 

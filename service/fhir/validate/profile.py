@@ -7,7 +7,7 @@ from service.basics.errors import Fault
 from service.fhir import profiles
 
 # Of what senders write; the other profiles are of what the service writes itself, and its actions keep to them.
-SENT = frozenset({"animal", "measurement", "finding"})
+SENT = frozenset({"animal", "measurement", "finding", "pre-authorisation"})
 
 
 def profile(resource: dict[str, Any]) -> list[Fault]:

@@ -76,6 +76,8 @@ def _extensions(value: Invoice) -> list[Json]:
     if value.cash is not None:
         found.append({"url": uris.X_CASH_ROUNDING, "valueMoney": money(value.cash)})
         found.append({"url": uris.X_DUE, "valueMoney": money(value.due)})
+    if value.cover:
+        found.append({"url": uris.X_COVER, "valueReference": {"reference": value.cover}})
     if value.credits:
         credited = {"reference": f"Invoice/{value.credits}", "display": value.credited_number}
         found.append({"url": uris.X_CREDITS, "valueReference": credited})

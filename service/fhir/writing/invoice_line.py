@@ -80,6 +80,8 @@ def _parts(line: Line, exam: Performed) -> list[Json]:
         {"url": "basis", "valueCode": line.basis},
         {"url": "outside", "valueBoolean": line.outside},
         {"url": "quantity", "valueDecimal": line.quantity if line.surcharge is not None else None},
+        {"url": "authorisation", "valueString": line.authorisation},
+        {"url": "payer-reason", "valueString": line.payer_reason},
     ]
     return [part for part in parts if all(value not in ("", False, None) for value in part.values())]
 

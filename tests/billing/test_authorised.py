@@ -1,0 +1,121 @@
+"""Pre-authorisations over HTTP on both engines: an insurer pays what he holds and no more, however many exams ask."""
+
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from decimal import Decimal
+from typing import Any
+
+import pytest
+
+from service.fhir import exact, uris
+from service.store import SqlBooks
+from tests.api.running import client, register
+from tests.builders.counter import Counter, lines, note
+from tests.builders.money import faults
+from tests.builders.orders import number, patient
+
+Json = dict[str, Any]
+Made = Callable[..., Counter]
+
+
+@pytest.fixture
+def counter(books: SqlBooks, base: str, practice: Callable[..., str]) -> Iterator[Counter]:
+    slug = practice()
+    with client(base, register(books, slug)) as http:
+        http.headers["Content-Type"] = "application/fhir+json"
+        yield Counter(books, slug, http)
+
+
+def authorised(code: str = "PA-7", *, amount: str = "", scope: tuple[str, ...] = (), **period: str) -> Json:
+    """The extension of a Coverage that holds a pre-authorisation."""
+    parts: list[Json] = [{"url": "number", "valueString": code}]
+    parts += [{"url": "scope", "valueCode": one} for one in scope]
+    parts += [{"url": "period", "valuePeriod": period}] if period else []
+    parts += [{"url": "amount", "valueMoney": {"value": Decimal(amount), "currency": "EUR"}}] if amount else []
+    return {"url": uris.X_AUTHORISATION, "extension": parts}
+
+
+class Insured:
+    """An animal with one owner and a cover."""
+
+    def __init__(self, counter: Counter, *held: Json) -> None:
+        self.counter, self.animal = counter, patient(number("insured"))
+        self.id = counter.post(self.animal)["id"]
+        self.insurer = counter.post({"resourceType": "Organization", "name": "Invented Mutual"})["id"]
+        self.cover = counter.post(self.coverage(*held))["id"]
+        self.owners = 1
+
+    def coverage(self, *held: Json, **more: Any) -> Json:
+        payor = [{"reference": f"Organization/{self.insurer}", "display": "Invented Mutual"}]
+        whole = {"resourceType": "Coverage", "status": "active", "beneficiary": {"reference": f"Patient/{self.id}"}}
+        return {**whole, "payor": payor, **({"extension": list(held)} if held else {}), **more}
+
+    def finished(self, *notes: Json, **order: Any) -> tuple[str, list[Json]]:
+        """(exam, its invoices)."""
+        owners, self.owners = self.owners, 0
+        exam, said = self.counter.finished(*notes, animal=self.animal, owners=owners, **order)
+        assert "unbilled" not in said
+        return exam, [self.counter.get(one) for one in said["invoice"]]
+
+
+def whom(invoice: Json) -> str:
+    return str(invoice["recipient"]["reference"]).partition("/")[0]
+
+
+def reasons(invoice: Json) -> set[str]:
+    """Why the client pays, of all lines."""
+    parts = [p for i in invoice["lineItem"] for x in i["extension"] for p in x.get("extension", [])]
+    return {p["valueString"] for p in parts if p["url"] == "payer-reason"}
+
+
+def test_b25_the_insurer_pays_up_to_the_amount_and_the_client_the_rest(counter: Counter) -> None:
+    one = Insured(counter, authorised(amount="100.00", start="2026-11-01", end="2026-11-30"))
+    _, (claim, rest) = one.finished(note("doppler"), note("cystocentesis"))  # 55.20, 42.00 and 33.60, tax included
+    assert (whom(claim), lines(claim)) == ("Organization", {"fluid-check": ("1", "46.00"), "doppler": ("1", "35.00")})
+    assert (whom(rest), lines(rest)) == ("RelatedPerson", {"cystocentesis": ("1", "28.00")})
+    assert reasons(rest) == {"Pre-authorisation PA-7 holds 100.00 EUR, of which 100.00 EUR were left."}
+
+
+def test_b25_what_is_left_counts_every_invoice_and_credit_under_the_number(counter: Counter) -> None:
+    one = Insured(counter, authorised(amount="100.00"))
+    exam, (claim,) = one.finished()
+    assert whom(claim) == "Organization"
+    assert faults(claim) == []
+    held = next(x for x in claim["extension"] if x["url"] == uris.X_COVER)
+    assert held["valueReference"]["reference"] == f"Coverage/{one.cover}"
+    _, (second,) = one.finished()  # 55.20 again: 110.40 would be too much
+    assert whom(second) == "RelatedPerson"
+    assert reasons(second) == {"Pre-authorisation PA-7 holds 100.00 EUR, of which 44.80 EUR were left."}
+    counter.credit(exam)
+    assert whom(one.finished()[1][0]) == "Organization"
+
+
+def test_b25_one_that_ended_or_is_for_another_cover_leaves_it_to_the_client(counter: Counter) -> None:
+    one = Insured(counter, authorised(end="2026-11-24"))
+    _, (bill,) = one.finished()
+    assert (whom(bill), reasons(bill)) == ("RelatedPerson", {"Pre-authorisation PA-7 ended on 2026-11-24."})
+    other = counter.post(one.coverage(authorised("PA-8")))["id"]
+    _, (unsaid,) = one.finished()
+    assert whom(unsaid) == "RelatedPerson"
+    assert next(iter(reasons(unsaid))).startswith("The animal has several covers")
+    _, (said,) = one.finished(insurance=[{"reference": f"Coverage/{other}"}])
+    assert whom(said) == "Organization"
+
+
+def test_a_pre_authorisation_without_its_number_or_its_insurer_is_refused(counter: Counter) -> None:
+    one = Insured(counter)
+    nameless = {"url": uris.X_AUTHORISATION, "extension": [{"url": "scope", "valueCode": "full"}]}
+    given = one.coverage(nameless, payor=[{"reference": f"Patient/{one.id}"}])
+    refused = counter.http.post("/fhir/Coverage", content=exact.encode(given))
+    places = [issue["expression"][0] for issue in refused.json()["issue"]]
+    assert refused.status_code == 400
+    assert any("number" in place for place in places), places
+    assert any("payor" in place for place in places), places
+
+
+def test_b25_exams_that_finish_at_once_never_spend_one_amount_twice(counter: Counter) -> None:
+    one = Insured(counter, authorised(amount="110.40"))  # two fluid checks
+    ready = [counter.scanned(animal=one.animal, owners=owners) for owners in (1, 0, 0, 0)]
+    with ThreadPoolExecutor(4) as pool:
+        bills = [counter.get(said["invoice"][0]) for said in pool.map(counter.finish, ready)]
+    assert sorted(map(whom, bills)) == ["Organization"] * 2 + ["RelatedPerson"] * 2
