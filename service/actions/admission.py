@@ -9,10 +9,12 @@ from service.actions.gathering import all_of
 from service.actions.guards import EVIDENCE, named, orders_of
 from service.actions.lookup import Lookup
 from service.actions.pending import Pending
+from service.actions.performed import is_performed
 from service.actions.ports import Caller, House, Work
 from service.actions.writing import decoded
 from service.basics.errors import Fault, Invalid, Refusal, RuleBroken
 from service.basics.stored import Exam
+from service.catalogue.catalogue import Catalogue
 from service.fhir import uris
 
 Json = dict[str, Any]
@@ -37,7 +39,7 @@ def admit(
     told = {f.where for refusal in refusals for f in refusal.faults}
     _raise([*refusals, *(Invalid(f) for f in ours if f.where not in told)])
     reborn = _reborn(waiting)
-    exams, faults = _evidence(work, waiting, house.base, opened=_open_exams(house, work, reborn))
+    exams, faults = _evidence(house, work, waiting, opened=_open_exams(house, work, reborn))
     if faults:
         raise RuleBroken(*faults)
     for exam, found in _with_operations(house, work, exams, waiting):
@@ -92,23 +94,30 @@ def _with_operations(
     return list(found.values())
 
 
+def _evident(resource: Json, rules: Catalogue) -> bool:
+    return resource["resourceType"] in EVIDENCE or is_performed(resource, rules)
+
+
 def _evidence(
-    work: Work, waiting: Sequence[Pending], base: str, *, opened: Iterable[str] = ()
+    house: House, work: Work, waiting: Sequence[Pending], *, opened: Iterable[str] = ()
 ) -> tuple[list[tuple[Exam, Placed]], list[Fault]]:
     """The evidence among the entries by exam (locked, in one order), and what hangs on no order that we know.
 
     opened: exams that are looked at in any case."""
+    base, rules = house.base, house.catalogues.current
     known: dict[str, Exam | None] = {}
     exams: dict[str, Placed] = {task: [] for task in opened}
     faults: list[Fault] = []
     for one in waiting:
-        if not one.writes or one.entry.type not in EVIDENCE or one.resource is None:
+        if not one.writes or one.resource is None or not _evident(one.resource, rules):
             continue
         for order in sorted(orders_of(one.resource, base)):
             if order not in known:
                 known[order] = work.exam_of_order(order)
             exam = known[order]
             place = f"{one.entry.place}.resource" if one.entry.place else one.entry.type
+            if exam is None and one.entry.type not in EVIDENCE:
+                continue  # what was done for another order is none of ours
             if exam is None:
                 faults.append(
                     Fault("not-found", f"There is no order ServiceRequest/{order} with an exam.", f"{place}.basedOn")

@@ -7,6 +7,7 @@ from typing import Any
 from service.actions import earlier_exams
 from service.actions.gathering import all_of, stored_of
 from service.actions.lookup import Lookup
+from service.actions.performed import performed_in
 from service.actions.ports import Caller, House, View
 from service.actions.practices import practice_of
 from service.actions.urgent_case import records_of
@@ -51,6 +52,7 @@ class Case:
     steps: tuple[Step, ...]
     observations: tuple[Json, ...]
     images: tuple[Json, ...]  # Media and ImagingStudy
+    performed: tuple[Json, ...]  # Procedures done in the exam besides itself
     owners: tuple[Json, ...]
     catalogue: Catalogue
     practice: Practice
@@ -100,6 +102,7 @@ def open_case(house: House, view: View, caller: Caller, exam: Exam) -> Case:
         steps=steps,
         observations=tuple(live),
         images=tuple(r for r in images if r.get("status") != "entered-in-error"),
+        performed=tuple(performed_in(house, view, exam, house.catalogues.current)),
         owners=tuple(_owners(house, view, exam)),
         catalogue=catalogue,
         practice=practice_of(house, view),

@@ -125,7 +125,7 @@ def _finish(
     observations = [_final(o) for o in case.observations]
     rest = [r for r in changed.values() if r["id"] not in {o["id"] for o in observations}]
     money = [*billed.charges, *billed.invoices]
-    told = [task, report, procedure, *observations, *case.images, *money]
+    told = [task, report, procedure, *observations, *case.images, *case.performed, *money]
     urgent = included(work, case.urgent, opened, report=report, now=now)
     rewrite(work, [task, report, procedure, *observations, *money, *rest, *urgent, *_unbegun(case, changed, now)])
     made = {"report": report_id, "invoice": next(reversed(invoices), "")}

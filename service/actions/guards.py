@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from service.actions.pending import Pending
+from service.actions.performed import is_performed
 from service.actions.periods import dated_back
 from service.actions.ports import House, View, Work
 from service.actions.writing import decoded
@@ -18,7 +19,8 @@ WAY_OUT = {
     "$billing-settle on that of an exception of billing",
     "Communication": "it tells an urgent finding: use $urgent, $urgent-attempt or $urgent-acknowledge on its Task",
     "DiagnosticReport": "use $finish, $amend or $withdraw on the exam's Task",
-    "Procedure": "it follows the exam: use $finish or $withdraw on the exam's Task",
+    "Procedure": "it follows the exam: use $finish or $withdraw on the exam's Task; beside it a sample, a "
+    "cystocentesis or a drainage is taken, by a code that the mappings know",
     "BodyStructure": "it is the identity of a focal lesion, told by the Observations that record it: send those",
     "ChargeItem": "charges follow the exam: use $finish or $withdraw on its Task",
     "Invoice": "use $bill, $credit or $withdraw on its Task; only a payment is written here: issued becomes balanced",
@@ -53,6 +55,11 @@ class _Exams:
             return True
         return resource["resourceType"] in {"Task", "DiagnosticReport", "Procedure"} and self._hang(resource)
 
+    def done(self, resource: Json) -> bool:
+        """Whether it tells of something done in an exam besides it, and is none of ours."""
+        ours = any(i.get("system") == uris.ID for i in resource.get("identifier", []) if isinstance(i, dict))
+        return not ours and is_performed(resource, self.house.catalogues.current)
+
     def _hang(self, resource: Json) -> bool:
         references = [*_listed(resource.get("basedOn")), *_listed(resource.get("partOf")), resource.get("focus", {})]
         return any(self._exam(*named(reference, self.base)) for reference in references)
@@ -80,7 +87,7 @@ def _faults(exams: _Exams, one: Pending, resource: Json) -> Iterator[Fault]:
     before = decoded(one.before) if one.before else None
     if before and kind == "Invoice" and _paid(before, resource):
         return
-    if kind in WAY_OUT and any(exams.own(r) or exams.charged(r) for r in (resource, before) if r):
+    if kind in WAY_OUT and any(exams.own(r) or exams.charged(r) for r in (resource, before) if r and not exams.done(r)):
         yield Fault("business-rule", f"This {kind} belongs to an exam here; {WAY_OUT[kind]}.", kind)
     if kind == "Invoice":
         yield from dated_back(exams.house, exams.work, resource, before or {})
@@ -89,7 +96,11 @@ def _faults(exams: _Exams, one: Pending, resource: Json) -> Iterator[Fault]:
     if kind == "Observation" and (key := formula(before or {}) or formula(resource)):
         text = f"This was computed ({key}) and is never typed: correct or withdraw what it is derived from."
         yield Fault("business-rule", text, kind)
-    if kind in EVIDENCE and before and orders_of(before, exams.base) != orders_of(resource, exams.base):
+    if (
+        (kind in EVIDENCE or (before and exams.done(before)))
+        and before
+        and orders_of(before, exams.base) != orders_of(resource, exams.base)
+    ):
         text = "Evidence does not move to another order: set this one to entered-in-error and post it anew."
         yield Fault("business-rule", text, f"{kind}.basedOn")
 

@@ -33,7 +33,7 @@ def known(house: House, work: Work, animal: str, lookup: Lookup) -> list[Evidenc
 
 def said(resource: Json, rules: Catalogue) -> list[Evidence]:
     """What a Procedure or Condition says was taken; nothing for any other, and for what is no longer so."""
-    return [e for s in sightings(resource) for e in match(s, rules, "") if isinstance(e, Evidence)]
+    return [e for s in sightings(resource) for e in match(s, rules, "") if isinstance(e, Evidence) and e.structure]
 
 
 def noted(house: House, work: Work, waiting: Sequence[Pending]) -> Iterator[tuple[str, Json, str]]:

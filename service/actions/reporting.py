@@ -65,7 +65,7 @@ class Seen:
 
 def seen(case: Case) -> Seen:
     """All evidence of the case, matched by the mappings in force for its catalogue."""
-    matched = (one for r in (*case.observations, *case.images) for one in case.understood(r))
+    matched = (one for r in (*case.observations, *case.images, *case.performed) for one in case.understood(r))
     evidence = tuple(e for e in matched if isinstance(e, Evidence))
     notes = _notes(evidence)
     return Seen(evidence, len(_unread(case)), preparation(case, evidence, notes), notes.get("note:weight"))

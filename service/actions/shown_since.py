@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from service.actions import exam_payable
 from service.actions.case import Case, open_case
 from service.actions.closing import Closed
+from service.actions.done_besides import PROCEDURES
 from service.actions.ports import Caller, House, View
 from service.actions.practices import catalogue_of
 from service.actions.reporting import seen
@@ -15,7 +16,7 @@ from service.billing.triggers import charged
 from service.fhir.reading.report import read_report
 from service.fhir.writing.report import Party
 
-RECORDED = frozenset({"doppler", "sedation", *exam_payable.PROCEDURES.values()})  # what an Observation can take back
+RECORDED = frozenset({"doppler", "sedation", *PROCEDURES.values()})  # what an Observation can take back
 
 
 def unlike_charges(house: House, view: View, exam: Exam, charges: Iterable[ChargeSeen]) -> tuple[str, ...]:

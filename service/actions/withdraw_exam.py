@@ -61,13 +61,14 @@ def _withdraw(house: House, caller: Caller, operation: Operation, parameters: Js
     steps = [{**t, "status": ERROR, "lastModified": now} for t in case.tasks]
     observations = [{**o, "status": ERROR} for o in case.observations]
     procedure = moved(case.procedure, ERROR, reason=reason)
+    performed = [{**one, "status": ERROR} for one in case.performed]
     report = _reports(house, operation, case, reason=reason, by=by)
     credited = credit(house, work, exam=exam, practice=case.practice, reason="The exam was withdrawn.")
     credits = [str(one["id"]) for one in credited.invoices]
     if credits:
         task["output"] = [*task.get("output", []), *(outcome("credit", f"Invoice/{one}") for one in credits)]
     money = [*(c for c, _ in credited.changed), *credited.invoices]
-    told = [task, *observations, procedure, *report, *money]
+    told = [task, *observations, procedure, *performed, *report, *money]
     urgent = [{**one, "status": ERROR} for one in tasks_of(work, case.task)]
     rewrite(work, [*steps, *urgent, *told])
     work.save_exam(replace(exam, state="withdrawn", credit=next(reversed(credits), exam.credit)))

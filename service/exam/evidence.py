@@ -23,7 +23,7 @@ class Sighting:
     """One Observation, Media or ImagingStudy as sent, read but not yet understood."""
 
     source: str  # "Observation/<id>"
-    kind: str  # observation, still, clip, study, operation, lesion, lesion-part
+    kind: str  # observation, still, clip, study, operation, procedure, lesion, lesion-part
     codes: tuple[Coding, ...] = ()
     site: tuple[Coding, ...] = ()  # codings of bodySite, laterality among them
     planes: tuple[Coding, ...] = ()

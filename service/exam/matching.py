@@ -32,6 +32,8 @@ def match(sighting: Sighting, catalogue: Codebook, species: str) -> Found:
     notes = _notes(sighting, catalogue)
     if notes:
         return notes
+    if sighting.kind == "procedure":  # it may be an operation that another order asked for
+        return records.operated(sighting, catalogue) if sighting.answer else ()
     if sighting.kind == "study" and not sighting.site:
         return ()  # it proves that images of the exam exist, not of what
     site = body_site.place(sighting.site, catalogue)

@@ -1,4 +1,4 @@
-"""An Observation, Media or ImagingStudy into what was sighted, before any mapping."""
+"""An Observation, Media, ImagingStudy or Procedure into what was sighted, before any mapping."""
 
 from collections.abc import Iterator
 from decimal import Decimal
@@ -9,6 +9,7 @@ from service.fhir import uris
 from service.fhir.reading.coded import coding, codings, extension
 from service.fhir.reading.computed import computed
 from service.fhir.reading.lesion import is_lesion, lesion_sightings
+from service.fhir.reading.performed import performed
 from service.fhir.reading.surgery import OPERATIONS, operation
 
 Json = dict[str, Any]
@@ -25,6 +26,8 @@ def sightings(resource: Json) -> tuple[Sighting, ...]:
         return tuple(_observation(resource))
     if kind == "Media":
         return (_media(resource),)
+    if kind == "Procedure" and resource.get("basedOn"):
+        return tuple(performed(resource, source=source(resource)))
     if kind in OPERATIONS:
         return (operation(resource, source=source(resource)),)
     return tuple(_study(resource)) if kind == "ImagingStudy" else ()
