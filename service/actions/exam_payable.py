@@ -1,11 +1,11 @@
 """A case as understood into what billing must know of it: what was done, for whom, by whom, who may pay."""
 
-from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator
 from typing import Any
 
 from service.actions.case import Case
 from service.actions.closing import Closed
+from service.actions.done_besides import times
 from service.actions.full_surveys import full_surveys
 from service.actions.insured import insurance_of
 from service.actions.lookup import Lookup
@@ -13,21 +13,12 @@ from service.actions.ports import House, View
 from service.actions.reporting import Seen
 from service.billing.exam_facts import ExamFacts, Shown
 from service.billing.situation import GRADES
-from service.exam.evidence import Evidence
 from service.exam.protocol import steps_for
 from service.fhir import uris
 from service.fhir.reading.names import name_of
 from service.fhir.writing.report import Party
 
 Json = dict[str, Any]
-PROCEDURES: Mapping[str, str] = {  # notes about the exam that say what else was done -> trigger
-    "note:sample": "sample",
-    "note:cystocentesis": "cystocentesis",
-    "note:drainage": "drainage",
-    "note:clipping": "clipping",
-    "note:image-export": "export",
-    "note:call-out": "call-out",
-}
 SPECIALIST = "specialist"
 
 
@@ -71,25 +62,11 @@ def _shown(case: Case, known: Seen, grade: str) -> Iterator[Shown]:
         yield Shown("doppler")
     if known.sedated:
         yield Shown("sedation")
-    done = Counter(trigger for trigger, _ in _done(known.evidence))
-    yield from (Shown(trigger, times) for trigger, times in done.items())
+    yield from (Shown(trigger, count) for trigger, count in times(known.evidence, case.catalogue).items())
     if case.order.priority != "routine":
         yield Shown("priority", note=f"The order was accepted with the priority {case.order.priority}.")
     if grade == SPECIALIST:
         yield Shown("specialist", note="The report is signed by a specialist.")
-
-
-def _done(evidence: Iterable[Evidence]) -> set[tuple[str, object]]:
-    """(trigger, what tells one from another): samples by their site, everything else by its Observation."""
-    found: set[tuple[str, object]] = set()
-    for one in evidence:
-        seen = one.sighting
-        for item in one.items:
-            trigger = PROCEDURES.get(item, "")
-            if trigger and seen.answer is not False and not seen.absent and not seen.retracted:
-                site = frozenset((c.system, c.code) for c in seen.site)
-                found.add((trigger, site if trigger == "sample" and site else seen.source))
-    return found
 
 
 def _weight(case: Case, known: Seen) -> Any:
