@@ -1,6 +1,7 @@
 """A query without detours -> the matches that come after a place, from an index, by sorting, or by reading each."""
 
 from dataclasses import dataclass
+from math import inf
 
 from service.basics.judging import reads
 from service.basics.query import AnyPeriod, Exact, Ids, Period, Query
@@ -20,6 +21,7 @@ from service.store.sql import Sql, all_of, bounds, places
 _RESOURCE = ", ".join(f"r.{name}" for name in COLUMNS.split(", "))
 _WIDTH = len(COLUMNS.split(", "))
 _HANDFUL = 2000  # marks looked at together
+_NEWEST = 20_000  # marks looked at for a page of many matches, before all of them are sorted
 Stated = tuple[Sql, Sql]
 """FROM ... WHERE of `resource r`, and the conditions that come after it."""
 
@@ -50,10 +52,20 @@ def part(look: Look, query: Query, stated: Stated, *, then: Moment | None, after
     if is_read(query):
         items = [*read(look, query, Sql(f"{start.text} AND {where.text}", (*start.params, *where.params))), *old]
         return Part(_later(query, items, after), len(items))
-    dated = _dated(query) if is_walk(start) or len(query.criteria) == 1 else None
-    found = _by_date(look, query, dated, where, after) if dated else _sorted(look, query, start, where, after)
+    found = _found(look, query, stated=(start, where), after=after)
     whole = after is None and len(found) <= query.count
     return Part([*found, *_later(query, old, after)], len(found) if whole else None)
+
+
+def _found(look: Look, query: Query, *, stated: Stated, after: Place | None) -> list[Item]:
+    start, where = stated
+    if _newest(query) and (is_walk(start) or len(query.criteria) == 1):
+        dated = _dated(query)
+        if dated:
+            return _by_date(look, query, dated, where, after)
+        if is_walk(start) and (found := _by_any_date(look, query, where, after)):
+            return found
+    return _sorted(look, query, start, where, after)
 
 
 def total(look: Look, query: Query, stated: Stated) -> int:
@@ -107,10 +119,13 @@ def _item(row: Row) -> Item:
     return Item((*row[_WIDTH:], found.row), found)
 
 
+def _newest(query: Query) -> bool:
+    """Whether the own date, newest first, is the order asked for."""
+    return len(query.sort) == 1 and query.sort[0].own and query.sort[0].descending
+
+
 def _dated(query: Query) -> Period | None:
     """The one mark that a search by the own date, newest first, can go through in the order of its index."""
-    if len(query.sort) != 1 or not (query.sort[0].own and query.sort[0].descending):
-        return None
     for one in query.criteria:
         match one:
             case Exact(keys=(key,)):
@@ -120,13 +135,23 @@ def _dated(query: Query) -> Period | None:
     return None
 
 
-def _by_date(look: Look, query: Query, period: Period, where: Sql, after: Place | None) -> list[Item]:
-    """Handfuls of marks in the order of their index, each row then held against the rest."""
+def _by_any_date(look: Look, query: Query, where: Sql, after: Place | None) -> list[Item]:
+    """A page found among the newest of all, because many match; none where it isn't filled from those."""
+    if after and after[0] is None:
+        return []
+    found = _by_date(look, query, Period(query.sort[0].key), where, after, most=_NEWEST)
+    return found if len(found) > query.count else []
+
+
+def _by_date(
+    look: Look, query: Query, period: Period, where: Sql, after: Place | None, *, most: float = inf
+) -> list[Item]:
+    """Handfuls of marks in the order of their index, each row then held against the rest; about `most` of them."""
     pinned = all_of([Sql("key = ?", (period.key,)), bounds("high", period.high_from, period.high_to)])
     at = (NO_DATE if after[0] is None else after[0], after[1]) if after else None
     found: dict[int, Item] = {}
     handful = 2 * query.count + 2
-    while len(found) <= query.count:
+    while len(found) <= query.count and most > 0:
         beyond = Sql("(low, row) < (?, ?)", at) if at else Sql("1 = 1")
         marks = look.marks(
             f"SELECT low, row FROM mark WHERE {pinned.text} AND {beyond.text} ORDER BY low DESC, row DESC LIMIT ?",
@@ -135,6 +160,7 @@ def _by_date(look: Look, query: Query, period: Period, where: Sql, after: Place 
         found |= _fitting(look, [mark for mark in marks if mark[1] not in found], where)
         if len(marks) < handful:
             break
+        most -= handful
         at, handful = marks[-1], min(2 * handful, _HANDFUL)
     return list(found.values())
 

@@ -190,6 +190,16 @@ def test_the_own_date_is_walked_in_the_order_of_the_index(
     assert _all_pages(filled, query) == _expected(current, query)
 
 
+@pytest.mark.parametrize(
+    "criteria", [(), (Not(Exact((11,))),), (Period(DATE, low_from=200),)], ids=["all", "not", "since"]
+)
+def test_many_matches_are_found_among_the_newest(
+    filled: SqlBooks, current: list[Record], criteria: tuple[Criterion, ...]
+) -> None:
+    query = _query(*criteria, count=190, sort=(Sort("low", DATE, descending=True, own=True),))
+    assert _all_pages(filled, query) == _expected(current, query)
+
+
 _keyed = st.one_of(
     st.builds(Exact, st.lists(st.integers(1, 25), max_size=3).map(tuple)),
     st.builds(Period, st.just(DATE), *[st.none() | st.integers(0, 13_500)] * 4),
