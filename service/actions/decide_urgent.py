@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from service.actions import urgent_post
 from service.actions.ports import Caller, House
 from service.actions.urgent_case import Matter, about, answered, on_matter
 from service.actions.urgent_opening import confirm, raised
@@ -34,6 +35,7 @@ def decide(house: House, caller: Caller, task_id: str, parameters: Json) -> Json
             _confirm(matter, said)
         else:
             _decline(matter, said)
+        urgent_post.tell(house, caller, matter)
         return answered(matter)
 
 

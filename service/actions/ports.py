@@ -48,6 +48,7 @@ class View(Protocol):
     def steps(self, exam: str) -> tuple[Stored, ...]: ...
     def receipt(self, key: str) -> tuple[str, bytes] | None: ...
     def destinations(self) -> tuple[str, ...]: ...  # names of the active ones
+    def routes(self) -> tuple[tuple[str, str], ...]: ...  # (name, terms as text) of the active ones
     def posted(
         self, thread: str
     ) -> tuple[tuple[str, str], ...]: ...  # (destination, event) already promised for an exam

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from typing import Any
 
+from service.actions import urgent_post
 from service.actions.ports import Caller, House
 from service.actions.urgent_case import Matter, answered, on_matter
 from service.basics.errors import Conflict, Fault, RuleBroken
@@ -27,6 +28,7 @@ def attempt(house: House, caller: Caller, task_id: str, parameters: Json) -> Jso
         tried = Entry(f"{urgent_state.ATTEMPT}{said.method}", "", said.at, said.by, value=said.to, note=said.outcome)
         if tried not in held:
             _tried(matter, said, (*held, tried))
+            urgent_post.tell(house, caller, matter)
         return answered(matter)
 
 
@@ -48,6 +50,7 @@ def acknowledge(house: House, caller: Caller, task_id: str, parameters: Json) ->
         if faults:
             raise RuleBroken(*faults)
         _told(matter, said, held)
+        urgent_post.tell(house, caller, matter)
         return answered(matter)
 
 

@@ -29,6 +29,7 @@ REPORT_SECTION = f"{BASE}/CodeSystem/report-section"
 OPERATION = f"{BASE}/CodeSystem/operation"  # second subtype of an AuditEvent: which operation it was
 INVOICE_TYPE = f"{BASE}/CodeSystem/invoice-type"  # invoice, credit
 TAX_CATEGORY = f"{BASE}/CodeSystem/tax-category"  # S, Z, E, O, AE, K, G as EN 16931 has them
+EXAM_EVENT = f"{BASE}/CodeSystem/exam-event"  # MessageHeader.event: finished, amended, withdrawn ...
 GRADE = f"{BASE}/CodeSystem/performer-grade"  # general, sonographer, specialist: of a Practitioner's qualification
 
 # our identifiers, extensions

@@ -111,6 +111,11 @@ class SqlView(Subscribed):
         sql = "SELECT name FROM destination WHERE organization = ? AND active AND kind <> 'subscription' ORDER BY name"
         return tuple(row[0] for row in self._mine(sql))
 
+    def routes(self) -> tuple[tuple[str, str], ...]:
+        """(name, settings) of the active destinations."""
+        sql = "SELECT name, settings FROM destination WHERE organization = ? AND active ORDER BY name"
+        return tuple((row[0], row[1]) for row in self._mine(sql))
+
     def posted(self, thread: str) -> tuple[tuple[str, str], ...]:
         """(destination, event) already promised for an exam, in order."""
         sql = "SELECT destination, event FROM post WHERE organization = ? AND thread = ? ORDER BY row"
