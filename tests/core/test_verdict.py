@@ -227,6 +227,12 @@ def test_a_portal_vein_is_low_softly_down_to_0_65(value: str, flag: str, *, soft
     assert (found.flag, found.soft) == (flag, soft)
 
 
+def test_a_healthy_groups_mean_by_another_method_is_normal() -> None:
+    """Kidney length to aorta by computed tomography: mean 7.4 in 21 dogs (JAVMA 2016;248:282)."""
+    by_ct = verdict("kidney_left", "aorta-ratio", "7.4", "1", species="dog", weight_kg=KG("20"))
+    assert (by_ct.flag, by_ct.limit.id) == ("N", "KAO-D-1")
+
+
 def test_a_flag_is_never_from_a_rounded_value() -> None:
     assert verdict("jejunum", "wall-thickness", "4.10", weight_kg=KG("19.9")).flag == "N"
     assert verdict("jejunum", "wall-thickness", "4.1000000000000000000000000001", weight_kg=KG("19.9")).flag == "H"
