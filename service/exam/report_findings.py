@@ -125,7 +125,8 @@ def _other(ended: Outcome, facts: ReportFacts) -> str:
 def _remarks(step: Step, rules: Rules, *, known: Known) -> list[str]:
     """Free text beside the codes, in the examiner's own words."""
     spoken = [e for e in live(step) if head(e) not in {"disposition", "excused"}]  # whose words are their reason's
-    texts = dict.fromkeys(words.one_line(one.sighting.text) for e in spoken for one in resting(e, known))
+    given = dict.fromkeys(one.sighting.text for e in spoken for one in resting(e, known))
+    texts = dict.fromkeys(words.one_line(text) for text in given if text)
     told = [say(rules.phrases, "remark", words=words.sentence(t)) for t in texts if t]
     many = len(recorded(step, "unread"))
     number = "one" if many == 1 else "many"

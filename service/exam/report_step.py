@@ -44,10 +44,11 @@ def outcome(step: Step) -> Outcome:
 
 def recorded(step: Step, head: str) -> tuple[Entry, ...]:
     """The live entries of one kind ("measure", "finding", "plane"), in their order, each source once per item."""
+    begins = f"{head}:"  # what was taken back begins otherwise
+    found = [e for e in step.entries if e.item.startswith(begins) or e.item == head]
     kept: dict[tuple[str, str], Entry] = {}
-    for entry in entries.live(step):
-        if entries.head(entry) == head:
-            kept.setdefault((entry.item, entry.source or entry.at), entry)
+    for entry in found:
+        kept.setdefault((entry.item, entry.source or entry.at), entry)
     return tuple(kept.values())
 
 
@@ -67,4 +68,5 @@ def by_source(evidence: Iterable[Evidence]) -> Known:
 
 def resting(entry: Entry, known: Known) -> tuple[Evidence, ...]:
     """The evidence that an entry rests on: what its source says about the entry's item."""
-    return tuple(e for e in known.get(entry.source, ()) if entry.item in e.items)
+    there = known.get(entry.source)
+    return tuple([e for e in there if entry.item in e.items]) if there else ()

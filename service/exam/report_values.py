@@ -103,8 +103,10 @@ def _clause(rules: Rules, vocabulary: str, attribute: Attribute | None, key: str
     """The row of a value, else one made of what it is called."""
     code = value.code.rpartition(".")[2]
     row = rules.clauses.get((vocabulary, key, code)) or rules.clauses.get((ALL, key, code))
+    if row:
+        return row
     said = f"{words.lower(_title(attribute, key))}: {words.lower(value.display)}"
-    return row or said.replace("{", "{{").replace("}", "}}")
+    return said.replace("{", "{{").replace("}", "}}")
 
 
 def _title(attribute: Attribute | None, key: str) -> str:
