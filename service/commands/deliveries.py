@@ -3,6 +3,7 @@
 import json
 from collections.abc import Callable
 from dataclasses import asdict
+from datetime import UTC, datetime
 
 from service.basics.errors import Refusal
 from service.commands import stop
@@ -25,6 +26,9 @@ def list_(books: SqlBooks, *, organization: str, state: str = "", limit: int = 5
     rows = [(d.id, d.made, d.destination, d.event, d.thread, _standing(d), str(d.tries)) for d in found]
     for line in table(("post", "made", "destination", "event", "exam", "state", "attempts"), rows):
         print(line)
+    for one in books.destinations(organization):
+        if not one.active:
+            print(f"{one.name} is off ({printable(one.disabled)}): its posts wait until `destination enable`")
     if len(found) == limit:
         print(f"(the newest {limit}; ask for more with a higher limit)")
 
@@ -48,6 +52,21 @@ def replay(books: SqlBooks, *, organization: str, post: str, by: str) -> None:
     print(f"{post} is due now; replayed by {printable(by)}")
 
 
+def replay_since(
+    books: SqlBooks, *, organization: str, since: str, by: str, destination: str = "", delivered: bool = False
+) -> None:
+    """Send all dead posts made since an instant again, with delivered also those that had arrived, in their order.
+
+    That is for a record system that lost what it had: keys and bytes are the same, so what it still has stays."""
+    _known(books, organization)
+    from_ = _instant(since)
+    states = ("dead", "delivered") if delivered else ("dead",)
+    again, left = books.replay_since(organization, from_, by=_named(by), states=states, destination=destination)
+    print(f"{len(again)} posts made since {from_} are due now; replayed by {printable(by)}")
+    for post in left:
+        print(f"{post} is left alone: a later post of its exam went out already")
+
+
 def skip(books: SqlBooks, *, organization: str, post: str, by: str) -> None:
     """Let the exam's later posts pass a dead one, which stays on record as skipped."""
     _done(lambda: books.skip(organization, post, by=_named(by)))
@@ -60,6 +79,16 @@ _SHOW = ("destination", "event", "thread", "key", "made", "tries")
 def _known(books: SqlBooks, organization: str) -> None:
     if books.organization(organization) is None:
         raise stop.stop(f"there is no organisation {printable(organization)}")
+
+
+def _instant(text: str) -> str:
+    """The instant as posts have it, in UTC; a day begins at midnight UTC."""
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        raise stop.stop("since is a day or an instant, such as 2026-11-25 or 2026-11-25T13:00:00+01:00") from None
+    zoned = moment if moment.tzinfo else moment.replace(tzinfo=UTC)
+    return zoned.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
 def _named(by: str) -> str:

@@ -4,6 +4,8 @@ import re
 from pathlib import Path
 from urllib.parse import urlsplit
 
+from service.basics import destination as terms_of
+from service.basics.destination import Terms
 from service.commands import stop
 from service.commands.table import printable, table
 from service.store import SqlBooks
@@ -12,19 +14,32 @@ _NAME = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,58}[a-z0-9])?")
 _LOOPBACK = frozenset({"127.0.0.1", "::1", "localhost"})
 
 
-def add(books: SqlBooks, *, organization: str, name: str, url: str, authorization: Path | None = None) -> None:
+def add(
+    books: SqlBooks,
+    *,
+    organization: str,
+    name: str,
+    url: str,
+    authorization: Path | None = None,
+    terms: Terms | None = None,
+) -> None:
     """Add a destination; ends the command naming everything that is wrong with it.
 
-    url: the FHIR base of the record system; authorization: a file with the value of its Authorization header."""
+    url: the FHIR base of the record system; authorization: a file with the value of its Authorization header, or for
+    a webhook the secret that both sides share; terms: what is sent and how, the usual things without."""
+    agreed = terms or Terms()
     faults = [] if books.organization(organization) else [f"there is no organisation {printable(organization)}"]
     faults += (
         [] if _NAME.fullmatch(name) else ["a destination's name has 1 to 60 lower case letters, digits and hyphens"]
     )
-    faults += address_faults(url)
-    credential = _credential(authorization, faults) if authorization else ""
+    faults += [*address_faults(url), *terms_of.faults(agreed)]
+    credential = _credential(authorization, agreed, faults) if authorization else ""
+    if agreed.form == "webhook" and not authorization:
+        faults.append("a webhook is signed: give the file with its secret (whsec_...)")
     if faults:
         raise stop.stop(faults)
-    if not books.add_destination(organization, name, url=url.rstrip("/"), authorization=credential):
+    settings = terms_of.written(agreed) if agreed != Terms() else ""
+    if not books.add_destination(organization, name, url=url.rstrip("/"), authorization=credential, settings=settings):
         raise stop.stop(f"{organization} has a destination {name} already")
     print(f"{organization} sends to {name} at {url.rstrip('/')}")
     if readable_on_the_way(url):
@@ -39,6 +54,7 @@ def list_(books: SqlBooks, *, organization: str = "") -> None:
             d.organization,
             d.name,
             d.url,
+            told(terms_of.read(d.settings)),
             "yes" if d.authorization else "no",
             "active" if d.active else f"off: {d.disabled}",
         )
@@ -48,8 +64,15 @@ def list_(books: SqlBooks, *, organization: str = "") -> None:
     if not rows:
         print("no destinations: what is finished is sent nowhere")
         return
-    for line in table(("organization", "name", "address", "credentials", "state"), rows):
+    for line in table(("organization", "name", "address", "sent", "credentials", "state"), rows):
         print(line)
+
+
+def told(terms: Terms) -> str:
+    """What is sent and how, in a few words."""
+    sends = "all" if set(terms.sends) == set(terms_of.SHARES) else ", ".join(terms.sends)
+    zone = f", clock of {terms.zone}" if terms.zone else ""
+    return f"{sends} by {terms.form}{zone}"
 
 
 def switch(books: SqlBooks, *, organization: str, name: str, active: bool, why: str = "by an operator") -> None:
@@ -88,12 +111,15 @@ def readable_on_the_way(url: str) -> bool:
     return parts.scheme == "http" and parts.hostname not in _LOOPBACK
 
 
-def _credential(file: Path, faults: list[str]) -> str:
+def _credential(file: Path, terms: Terms, faults: list[str]) -> str:
     try:
         text = file.read_text(encoding="ascii").strip()
     except (OSError, UnicodeError) as fault:
         faults.append(f"{file}: cannot be read ({type(fault).__name__})")
         return ""
-    if not text.isprintable() or not re.match(r"[A-Za-z][A-Za-z0-9-]* +\S", text):
+    if terms.form == "webhook":
+        if not text or not all(one.startswith("whsec_") for one in text.split()):
+            faults.append(f"{file}: one secret such as whsec_..., or the new and the old one, is needed")
+    elif not text.isprintable() or not re.match(r"[A-Za-z][A-Za-z0-9-]* +\S", text):
         faults.append(f"{file}: one line such as 'Bearer ...' is needed")
     return text

@@ -8,23 +8,19 @@ import typer
 from service.commands import (
     billing_group,
     catalogue_group,
-    deliveries,
-    destination,
     opening,
     organization,
+    outbox_groups,
     tariff_group,
     token,
     urgent,
 )
 
 Organization = Annotated[str, typer.Option("--organization", help="The organisation, by name or slug.")]
-By = Annotated[str, typer.Option("--by", help="Who asks for it; it goes on record.")]
 
 organizations = typer.Typer(no_args_is_help=True, help="Organisations that share this service, apart from one another.")
 tokens = typer.Typer(no_args_is_help=True, help="Tokens by which organisations are known.")
-destinations = typer.Typer(no_args_is_help=True, help="Where finished posts go.")
 urgents = typer.Typer(no_args_is_help=True, help="Urgent findings: what must be decided or told, and what is late.")
-posts = typer.Typer(no_args_is_help=True, help="What was promised, what became of it, and sending it again.")
 
 
 @organizations.command("add")
@@ -62,79 +58,6 @@ def token_create(
         typer.echo(token.create(books, slug, wanted=scope, label=label))
 
 
-@destinations.command("add")
-def destination_add(
-    organization_: Organization,
-    name: Annotated[str, typer.Argument(help="A short name: lower case letters, digits, hyphens.")],
-    url: Annotated[str, typer.Argument(help="The FHIR base of the record system.")],
-    authorization: Annotated[Path | None, typer.Option(help="File with the Authorization header's value.")] = None,
-) -> None:
-    """Send what is finished there from now on."""
-    with opening.books() as books:
-        slug = organization.slug(organization_)
-        destination.add(books, organization=slug, name=name, url=url, authorization=authorization)
-
-
-@destinations.command("list")
-def destination_list(organization_: Annotated[str, typer.Option("--organization")] = "") -> None:
-    """List destinations; credentials are never shown."""
-    with opening.books() as books:
-        destination.list_(books, organization=organization.slug(organization_))
-
-
-@destinations.command("enable")
-def destination_enable(organization_: Organization, name: str) -> None:
-    """Switch a destination on again; what waited goes out."""
-    with opening.books() as books:
-        destination.switch(books, organization=organization.slug(organization_), name=name, active=True)
-
-
-@destinations.command("disable")
-def destination_disable(organization_: Organization, name: str) -> None:
-    """Switch a destination off; its posts wait."""
-    with opening.books() as books:
-        destination.switch(books, organization=organization.slug(organization_), name=name, active=False)
-
-
-@posts.command("list")
-def deliveries_list(
-    organization_: Organization,
-    state: Annotated[str, typer.Option(help="waiting, delivered, dead or skipped.")] = "",
-    limit: Annotated[int, typer.Option(min=1, max=10_000)] = 50,
-    as_json: Annotated[bool, typer.Option("--json")] = False,
-) -> None:
-    """The newest posts."""
-    with opening.books() as books:
-        slug = organization.slug(organization_)
-        deliveries.list_(books, organization=slug, state=state, limit=limit, as_json=as_json)
-
-
-@posts.command("show")
-def deliveries_show(
-    organization_: Organization,
-    post: str,
-    body: Annotated[bool, typer.Option(help="Print the bytes promised.")] = False,
-    whole: Annotated[bool, typer.Option(help="Print answers unshortened.")] = False,
-) -> None:
-    """One post with all its attempts."""
-    with opening.books() as books:
-        deliveries.show(books, organization=organization.slug(organization_), post=post, body=body, whole=whole)
-
-
-@posts.command("replay")
-def deliveries_replay(organization_: Organization, post: str, by: By) -> None:
-    """Send a post again; what happened before stays on record."""
-    with opening.books() as books:
-        deliveries.replay(books, organization=organization.slug(organization_), post=post, by=by)
-
-
-@posts.command("skip")
-def deliveries_skip(organization_: Organization, post: str, by: By) -> None:
-    """Let the exam's later posts pass a dead one."""
-    with opening.books() as books:
-        deliveries.skip(books, organization=organization.slug(organization_), post=post, by=by)
-
-
 @urgents.command("list")
 def urgent_list(organization_: Organization, as_json: Annotated[bool, typer.Option("--json")] = False) -> None:
     """What is open, the latest first; ends with 1 when anything is overdue."""
@@ -159,7 +82,7 @@ GROUPS = {
     "catalogue": catalogue_group.commands,
     "organization": organizations,
     "token": tokens,
-    "destination": destinations,
-    "deliveries": posts,
+    "destination": outbox_groups.destinations,
+    "deliveries": outbox_groups.posts,
     "urgent": urgents,
 }

@@ -27,13 +27,19 @@ class There:
 
 def content(answer: Answer) -> Json | None:
     """The resource that an answer is, or None when it holds none that can be read."""
+    value = json_object(answer)
+    return value if value is not None and isinstance(value.get("resourceType"), str) else None
+
+
+def json_object(answer: Answer) -> Json | None:
+    """The JSON object that an answer is, or None when it is none that can be read."""
     if answer.encoding or not answer.whole or not answer.body.strip():
         return None
     try:
         value = exact.decode(answer.body)
     except Refusal:
         return None
-    return value if isinstance(value, dict) and isinstance(value.get("resourceType"), str) else None
+    return value if isinstance(value, dict) else None
 
 
 def matches(answer: Answer, sought: str) -> list[There] | None:

@@ -114,6 +114,35 @@ class Deliveries(Register):
             session.run(_AGAIN, micros(when), organization, id_)
             session.run(ATTEMPT, organization, id_, instant(when), "replayed", 0, None, "", "", by)
 
+    def replay_since(
+        self, organization: str, since: str, *, by: str, states: tuple[str, ...], destination: str = ""
+    ) -> tuple[list[str], list[str]]:
+        """Send all posts made since an instant again, in their order: (the ids of these, of those left alone).
+
+        states: dead, delivered or both. Left alone is one after which a later one of its exam, not among these, went
+        out: it would put older content in its place."""
+        when = datetime.now(UTC)
+        where = f" AND made >= ? AND state IN ({', '.join('?' * len(states))})"
+        here, params = (" AND destination = ?", (destination,)) if destination else ("", ())
+        with self._pool.writing() as session:
+            sql = f"SELECT id FROM post WHERE organization = ?{where}{here} ORDER BY row DESC{session.hold}"
+            again, left = list[str](), list[str]()
+            for (id_,) in session.rows(sql, organization, since, *states, *params):  # the newest of each exam first
+                (left if session.one(_LATER_WENT_OUT, organization, id_) else again).append(id_)
+                if again and again[-1] == id_:
+                    session.run(_AGAIN, micros(when), organization, id_)
+            again.reverse()
+            session.many(
+                ATTEMPT, ((organization, id_, instant(when), "replayed", 0, None, "", "", by) for id_ in again)
+            )
+        return again, left[::-1]
+
+    def set_terms(self, organization: str, name: str, settings: str) -> bool:
+        """Replace what a destination is sent and how; False when there is none."""
+        sql = "UPDATE destination SET settings = ? WHERE organization = ? AND name = ?"
+        with self._pool.writing() as session:
+            return session.run(sql, settings, organization, name) == 1
+
     def skip(self, organization: str, id_: str, *, by: str, now: datetime | None = None) -> None:
         """Let the later posts of the exam pass a dead one; Missing, or Conflict when it is not dead."""
         when = now or datetime.now(UTC)

@@ -51,7 +51,7 @@ def test_a_destination_is_added_listed_and_never_shows_its_credentials(
     add(books, url="https://records.test/fhir/", authorization=credential)
     destination.list_(books)
     shown = said(capsys)
-    assert "hill-practice  records  https://records.test/fhir  yes          active" in shown
+    assert "https://records.test/fhir  report, charges, status, images by transaction  yes          active" in shown
     assert SECRET not in shown
     row = books.destination(SLUG, "records")
     assert row is not None
