@@ -54,7 +54,8 @@ def _bill(house: House, caller: Caller, operation: Operation, *, again: bool) ->
     if invoices:
         _keep(house, operation, case, billed, invoices=invoices)
     references = [("exam", f"Task/{exam.id}"), *(("invoice", one) for one in invoices)]
-    return answered(references=references, words=[("unbilled", line) for line in billed.unpriced])
+    words = [*(("unbilled", one) for one in billed.unpriced), *(("warning", one) for one in billed.warnings)]
+    return answered(references=references, words=words)
 
 
 def _keep(house: House, operation: Operation, case: Case, billed: bill_exam.Billed, *, invoices: list[str]) -> None:

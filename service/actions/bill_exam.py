@@ -4,17 +4,19 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from service.actions.estimates import surprising
 from service.actions.exam_charges import Ledger, open_ledger
+from service.actions.exam_situation import seen_of, situation
 from service.actions.insured import with_spent
 from service.actions.invoice_issue import issue
 from service.actions.ports import Caller, House, Work
 from service.actions.practices import catalogue_of
+from service.actions.writing import decoded
 from service.basics.stored import Exam, Stored
 from service.billing.charge import Charge, Cut, exam_line
 from service.billing.exam_facts import ExamFacts as ExamFacts  # callers take it from here
-from service.billing.exam_facts import Shown
 from service.billing.follow_up import followed
-from service.billing.hours import Start, out_of_hours, start
+from service.billing.hours import Start, start
 from service.billing.practice import Practice
 from service.billing.pricing import Priced, priced
 from service.billing.situation import Situation
@@ -30,12 +32,15 @@ NOT_JUDGED = "Out of hours: not judged, the time of day at which the exam began 
 
 @dataclass(frozen=True, slots=True)
 class Billed:
-    """new and changed ChargeItems and the Invoices, to be written by the caller; unpriced: what stays unbilled, why."""
+    """new and changed ChargeItems and the Invoices, to be written by the caller; unpriced: what stays unbilled, why.
+
+    warnings: what a person should say to whoever pays, before he reads it himself."""
 
     new: tuple[Json, ...]
     changed: tuple[tuple[Json, Stored], ...]
     invoices: tuple[Json, ...]
     unpriced: tuple[str, ...]
+    warnings: tuple[str, ...] = ()
 
     @property
     def charges(self) -> list[Json]:
@@ -81,11 +86,7 @@ def perform(
     ledger, began = open_ledger(house, work, exam), start(practice, facts.started)
     current = catalogue_of(house, work)
     cut = cut_of(facts, catalogue.services[exam.service], catalogue, practice=practice, day=began.day)
-    closed = out_of_hours(practice, began)
-    at = Situation(
-        scope=cut.code, species=facts.species, weight_kg=facts.weight_kg, priority=facts.priority, closed=closed,
-        grade=facts.grade, requesters=facts.requesters,
-    )  # fmt: skip
+    at = situation(facts, practice, scope=cut.code)
     shown = _Charging(ledger, facts, at, began.day, current.prices, caller.organization, again)
     _charge_exam_line(shown, cut, catalogue.services[exam.service], catalogue)
     _charge_add_ons(shown, current, began)
@@ -94,9 +95,12 @@ def perform(
     _note(ledger, billable, bill)
     facts = with_spent(house, work, facts, animal=exam.animal, practice=practice)
     invoices, waiting = issue(house, work, bill=bill, ledger=ledger, facts=facts, practice=practice, exam=exam)
-    told = [] if closed is not None else [NOT_JUDGED]
+    told = [] if at.closed is not None else [NOT_JUDGED]
     told += [f"{c.text} ({c.identity.code}): {waiting[c.id]}" for c in billable if c.id in waiting]
-    return Billed(tuple(ledger.new), tuple(ledger.changed), tuple(invoices), tuple(told))
+    stored = work.get("Task", exam.id)
+    surprised = surprising(house, work, decoded(stored), practice=practice, more=invoices) if stored else ()
+    warnings = tuple(one.words for one in surprised)
+    return Billed(tuple(ledger.new), tuple(ledger.changed), tuple(invoices), tuple(told), warnings)
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,8 +167,7 @@ def _charge_exam_line(shown: _Charging, cut: Cut, service: Service, catalogue: C
 def _charge_add_ons(shown: _Charging, current: Catalogue, began: Start) -> None:
     facts = shown.facts
     waived = "Not charged: the exam itself is not." if facts.price_effect == "none" else ""
-    closed = Shown("out-of-hours", note=f"The exam began outside opening hours, {began.words}.")
-    seen = [*facts.shown, *([closed] if shown.at.closed else [])]
+    seen = seen_of(facts, shown.at, began)
     for row, one in charged(
         current.triggers, seen, current.prices, organization=shown.organization, on=began.day, at=shown.at
     ):

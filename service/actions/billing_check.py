@@ -23,6 +23,7 @@ Json = dict[str, Any]
 SERIES = "billing-check"
 OVERLAP = timedelta(seconds=60)  # what was stamped before the last look and committed after it is seen by the next
 WATCHED = ("Procedure", "ChargeItem", "DiagnosticReport")
+PASSING = ("refused", "unacknowledged", "estimate-exceeded", "claim-incomplete")  # end by what is not WATCHED
 CLOCK = "clock"  # who looks, in the audit
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 Seen = set[tuple[str, int]]
@@ -85,7 +86,7 @@ def _changed(house: House, view: View, before: int, *, now: str, seen: Seen) -> 
     gap = datetime.fromisoformat(now) - datetime.fromisoformat(late)
     for post in view.late_posts(exact.instant(max(_EPOCH, datetime.fromisoformat(since) - gap)), late):
         found.exams[post.thread] = None
-    kinds = ",".join(f"{uris.BILLING_EXCEPTION}|{kind}" for kind in ("refused", "unacknowledged"))
+    kinds = ",".join(f"{uris.BILLING_EXCEPTION}|{kind}" for kind in PASSING)
     for task in all_of(house, view, "Task", code=kinds, status="requested"):
         found.exams[exam_of(task)] = None
     return found

@@ -3,6 +3,7 @@
 from datetime import datetime, timedelta
 from typing import Any
 
+from service.actions.estimates import surprising
 from service.actions.full_surveys import exams_of
 from service.actions.gathering import all_of
 from service.actions.ports import House, View
@@ -40,8 +41,14 @@ def exceptions_of(house: House, view: View, exam: Exam, *, now: str) -> tuple[Fo
         twins=tuple(one.id for one in twins(house, view, exam) if _before(one, exam)),
         late=tuple(one for one in late if one.event not in MONEYLESS),
         unlike=unlike_charges(house, view, exam, charges),
+        billed=_billed(house, view, exam),
     )
     return exceptions(money)
+
+
+def _billed(house: House, view: View, exam: Exam) -> tuple[Found, ...]:
+    stored = view.get("Task", exam.id) if exam.state == "finished" and exam.invoice else None
+    return tuple(surprising(house, view, decoded(stored))) if stored else ()
 
 
 def twins(house: House, view: View, exam: Exam) -> list[Exam]:

@@ -133,8 +133,8 @@ def _finish(
     delivering.promise(house, work, case, "finished", told)
     references = [("exam", f"Task/{case.exam.id}"), ("report", f"DiagnosticReport/{report_id}")]
     references += [("invoice", f"Invoice/{one}") for one in invoices]
-    unbilled = [("unbilled", line) for line in billed.unpriced]
-    return answered(references=references, words=[*unbilled, *unprinted(house.press, report)])
+    told_of = [*(("unbilled", one) for one in billed.unpriced), *(("warning", one) for one in billed.warnings)]
+    return answered(references=references, words=[*told_of, *unprinted(house.press, report)])
 
 
 def _told_at_once(operation: Operation, case: Case, signature: Signature, *, closed: Closed) -> tuple[Case, list[Json]]:

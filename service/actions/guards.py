@@ -17,6 +17,7 @@ EVIDENCE = frozenset({"Observation", "Media", "ImagingStudy"})
 WAY_OUT = {
     "Task": "it follows the survey: use $settle, $finish or $withdraw on it, $urgent on that of an urgent finding, or "
     "$billing-settle on that of an exception of billing",
+    "Consent": "it is a consent to an estimate: use $consent on the exam's Task",
     "Communication": "it tells an urgent finding: use $urgent, $urgent-attempt or $urgent-acknowledge on its Task",
     "DiagnosticReport": "use $finish, $amend or $withdraw on the exam's Task",
     "Procedure": "it follows the exam: use $finish or $withdraw on the exam's Task; beside it a sample, a "

@@ -15,6 +15,7 @@ from service.exam.owed import PLANES
 from service.exam.urgent_state import FINDING_STATES, MESSAGE_STATES, METHODS
 from service.fhir import operations, uris
 from service.fhir.writing.billing_exception import TASKS as EXCEPTION
+from service.fhir.writing.estimate import CODES as ESTIMATES
 from service.fhir.writing.invoice import KINDS as INVOICES
 from service.fhir.writing.invoice_line import CATEGORIES
 from service.fhir.writing.observation import NOTES, SAID
@@ -69,6 +70,7 @@ def own_codes(catalogue: Catalogue, prices: Iterable[Price]) -> Iterator[tuple[s
     yield uris.REPORT_SECTION, "Sections of a report", _named(dict(catalogue.sections))
     yield uris.OPERATION, "Operations", _named({one.name: one.title for one in operations.ALL})
     yield uris.INVOICE_TYPE, "Kinds of invoice", _named(INVOICES)
+    yield uris.ESTIMATE, "Estimates and consents to them", _named(ESTIMATES)
     yield uris.URGENT, "Urgent findings", _named({u.code: u.title for u in catalogue.urgent.values()})
     yield uris.URGENT_STATE, "States of an urgent finding", _named({**FINDING_STATES, **MESSAGE_STATES})
     yield uris.METHOD, "How somebody is told", _named(METHODS)

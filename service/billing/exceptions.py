@@ -16,6 +16,8 @@ KINDS = (
     "refused",
     "unacknowledged",
     "changed-after-invoicing",
+    "estimate-exceeded",
+    "claim-incomplete",
 )
 CHARGED = frozenset({"planned", "billable", "billed"})
 ENDED = frozenset({"cancelled", "withdrawn"})
@@ -47,23 +49,6 @@ class ChargeSeen:
 
 
 @dataclass(frozen=True, slots=True)
-class ExamMoney:
-    """An exam with its charges. invoice: id of its invoice, "" when there is none that stands.
-
-    twins: ids of earlier exams of the same animal, day and scope that stand. late: its posts that did not arrive.
-    unlike: in words, what its records show otherwise than what was charged, looked for after an amendment only."""
-
-    exam: str
-    state: str
-    animal: str = ""
-    invoice: str = ""
-    charges: tuple[ChargeSeen, ...] = ()
-    twins: tuple[str, ...] = ()
-    late: tuple[Late, ...] = ()
-    unlike: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
 class Found:
     """One exception. subject: Type/id of what it is about; facts: what would have to change for it to be another."""
 
@@ -78,13 +63,32 @@ class Found:
         return f"{self.subject}|{self.kind}|{sha256(chr(31).join(self.facts).encode()).hexdigest()[:16]}"
 
 
+@dataclass(frozen=True, slots=True)
+class ExamMoney:
+    """An exam with its charges. invoice: id of its invoice, "" when there is none that stands.
+
+    twins: ids of earlier exams of the same animal, day and scope that stand. late: its posts that did not arrive.
+    unlike: in words, what its records show otherwise than what was charged, looked for after an amendment only.
+    billed: exceptions of what its bills come to and whom they go to."""
+
+    exam: str
+    state: str
+    animal: str = ""
+    invoice: str = ""
+    charges: tuple[ChargeSeen, ...] = ()
+    twins: tuple[str, ...] = ()
+    late: tuple[Late, ...] = ()
+    unlike: tuple[str, ...] = ()
+    billed: tuple[Found, ...] = ()
+
+
 def exceptions(money: ExamMoney) -> tuple[Found, ...]:
     """All exceptions of an exam."""
     if money.state in ENDED:
         return (*_ended(money), *_undelivered(money))
     found = [*_undelivered(money)]
     if money.state == "finished":
-        found += [*_forgotten(money), *_not_invoiced(money), *_twice(money), *_changed(money)]
+        found += [*_forgotten(money), *_not_invoiced(money), *_twice(money), *_changed(money), *money.billed]
     return tuple(found)
 
 

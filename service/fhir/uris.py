@@ -28,6 +28,7 @@ AMENDMENT = f"{BASE}/CodeSystem/amendment"
 REPORT_SECTION = f"{BASE}/CodeSystem/report-section"
 OPERATION = f"{BASE}/CodeSystem/operation"  # second subtype of an AuditEvent: which operation it was
 INVOICE_TYPE = f"{BASE}/CodeSystem/invoice-type"  # invoice, credit
+ESTIMATE = f"{BASE}/CodeSystem/estimate"  # type of a draft Invoice, category of a Consent
 TAX_CATEGORY = f"{BASE}/CodeSystem/tax-category"  # S, Z, E, O, AE, K, G as EN 16931 has them
 EXAM_EVENT = f"{BASE}/CodeSystem/exam-event"  # MessageHeader.event: finished, amended, withdrawn ...
 GRADE = f"{BASE}/CodeSystem/performer-grade"  # general, sonographer, specialist: of a Practitioner's qualification
@@ -49,6 +50,7 @@ X_CREDITS = f"{BASE}/StructureDefinition/credited-invoice"  # valueReference
 X_CREDITED_LINE = f"{BASE}/StructureDefinition/credited-line"  # valuePositiveInt
 X_SELLER = f"{BASE}/StructureDefinition/seller"  # complex: name, address, tax-number, bank
 X_BUYER = f"{BASE}/StructureDefinition/buyer"  # complex: address, tax-number
+X_AGREED = f"{BASE}/StructureDefinition/agreed-estimate"  # on Consent, complex: amount, method, recorded-by
 X_COVER = f"{BASE}/StructureDefinition/claimed-cover"  # on Invoice: valueReference to the Coverage
 X_AUTHORISATION = f"{BASE}/StructureDefinition/pre-authorisation-held"  # on Coverage: number, scope*, period, amount
 X_ROUNDING = f"{BASE}/StructureDefinition/tax-rounding"  # valueCode: group | line
@@ -130,3 +132,23 @@ COMMUNICATION_CATEGORY = "http://terminology.hl7.org/CodeSystem/communication-ca
 # exceptions of billing
 BILLING_EXCEPTION = f"{BASE}/CodeSystem/billing-exception"
 BILLING_EXCEPTION_ID = f"{BASE}/billing-exception"  # identifier system: subject|kind|hash of the facts
+
+# subscriptions
+TOPIC = f"{BASE}/SubscriptionTopic/"  # + the name of a row of fhir/topics.py
+_BACKPORT = "http://hl7.org/fhir/uv/subscriptions-backport/"
+BACKPORT_FILTER = f"{_BACKPORT}StructureDefinition/backport-filter-criteria"
+BACKPORT_CONTENT = f"{_BACKPORT}StructureDefinition/backport-payload-content"
+BACKPORT_CHANNEL = f"{_BACKPORT}StructureDefinition/backport-channel-type"
+BACKPORT_HEARTBEAT = f"{_BACKPORT}StructureDefinition/backport-heartbeat-period"
+BACKPORT_TIMEOUT = f"{_BACKPORT}StructureDefinition/backport-timeout"
+BACKPORT_MOST = f"{_BACKPORT}StructureDefinition/backport-max-count"
+BACKPORT_SUBSCRIPTION = f"{_BACKPORT}StructureDefinition/backport-subscription"
+BACKPORT_STATUS = f"{_BACKPORT}StructureDefinition/backport-subscription-status-r4"
+BACKPORT_NOTIFICATION = f"{_BACKPORT}StructureDefinition/backport-subscription-notification-r4"
+BACKPORT_TOPIC = f"{_BACKPORT}StructureDefinition/capabilitystatement-subscriptiontopic-canonical"
+BACKPORT_OPERATION = f"{_BACKPORT}OperationDefinition/backport-subscription-"  # + status, events
+
+# who may come in
+CLIENT_ASSERTION = "urn:ietf:params:oauth:client-assertion-type:jwt-bearer"  # RFC 7523
+SECURITY_SERVICE = "http://terminology.hl7.org/CodeSystem/restful-security-service"
+OAUTH_URIS = "http://fhir-registry.smarthealthit.org/StructureDefinition/oauth-uris"

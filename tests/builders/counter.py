@@ -98,7 +98,8 @@ class Counter:
     def operate(self, exam: str, name: str, *parts: Json, **said: Any) -> httpx.Response:
         """Call an operation of an exam with plain values and parts."""
         whole = parameters(said)
-        whole["parameter"] = [*whole.get("parameter", []), *parts]
+        if parts:
+            whole["parameter"] = [*whole.get("parameter", []), *parts]
         return self.http.post(f"/fhir/Task/{exam}/${name}", content=exact.encode(whole))
 
     def credit(self, exam: str, *parts: Json, reason: str = "Agreed", **said: Any) -> Json:

@@ -1,5 +1,6 @@
 """The operations that are offered: what each takes and gives, as facts for whoever declares them."""
 
+from service.fhir.operations.estimate import ESTIMATE
 from service.fhir.operations.exam import EXAM as OF_EXAM
 from service.fhir.operations.exceptions import CHECK, SETTLE
 from service.fhir.operations.money import MONEY
@@ -8,7 +9,7 @@ from service.fhir.operations.shape import Operation, Parameter
 from service.fhir.operations.standard import STANDARD
 from service.fhir.operations.urgent import URGENT
 
-EXAM = (*OF_EXAM, *URGENT, SETTLE, *MONEY)
+EXAM = (*OF_EXAM, *URGENT, SETTLE, *ESTIMATE, *MONEY)
 ALL = (*STANDARD, *EXAM, *REPORT, CHECK)
 
 __all__ = ["ALL", "CHECK", "EXAM", "STANDARD", "Operation", "Parameter"]

@@ -70,6 +70,13 @@ EXAM: tuple[Operation, ...] = (
             given("Reference", "The report.", name="report"),
             given("Reference", "The invoice, one for each payer.", name="invoice", need=0, many=True),
             given("string", "What could not be billed, and why.", name="unbilled", need=0, many=True),
+            given(
+                "string",
+                "What to tell whoever pays, such as a bill beyond the estimate.",
+                name="warning",
+                need=0,
+                many=True,
+            ),
             _UNPRINTED,
         ),
         changes=True,

@@ -19,6 +19,7 @@ MONEY: tuple[Operation, ...] = (
             _EXAM,
             given("Reference", "A new invoice, one for each payer.", name="invoice", need=0, many=True),
             given("string", "What could not be billed, and why.", name="unbilled", need=0, many=True),
+            given("string", "What to tell whoever pays.", name="warning", need=0, many=True),
         ),
         changes=True,
     ),

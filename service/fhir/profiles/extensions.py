@@ -53,6 +53,11 @@ EXTENSIONS: tuple[Own, ...] = (
         Part("tax-number", "string", "Tax number"),
         Part("bank", "string", "Bank account"),
     )),
+    Own(uris.X_AGREED, ("Consent",), "What was agreed to, and how that is known", parts=(
+        Part("amount", "Money", "Up to which amount, tax included", least=1),
+        Part("method", "code", "How it was said: voice, in-person or message", least=1),
+        Part("recorded-by", "string", "Who recorded it", least=1),
+    )),
     Own(uris.X_COVER, ("Invoice",), "The cover that a direct claim rests on", "Reference"),
     Own(uris.X_AUTHORISATION, ("Coverage",), "What an insurer authorised before an exam", parts=(
         Part("number", "string", "Number of the pre-authorisation", least=1),

@@ -1,0 +1,106 @@
+"""An estimate into a draft Invoice, and the consent to it into a Consent."""
+
+from html import escape
+from typing import Any
+
+from service.basics.money import Money
+from service.billing.invoice import Invoice
+from service.fhir import uris
+from service.fhir.writing.charge import organization as organization_reference
+from service.fhir.writing.invoice_line import group, item, money
+
+Json = dict[str, Any]
+CODES = {"estimate": "Estimate", "agreed": "Consent to an estimate"}
+AGREED = "The estimate that is named was agreed to, up to the amount that is stated."
+
+
+def estimate(value: Invoice, *, organization: str) -> Json:
+    """A draft without number or date: it is no claim for money. The payer is left out while nobody knows who it is."""
+    resource: Json = {
+        "resourceType": "Invoice",
+        "id": value.id,
+        "text": {"status": "generated", "div": _narrative(value)},
+        "extension": [
+            {"url": uris.X_ROUNDING, "valueCode": value.rounding},
+            {"url": uris.X_GROSS_ROUNDING, "valueCode": value.gross_rounding},
+        ],
+        "identifier": [{"system": uris.ID, "value": value.id}],
+        "status": "draft",
+        "type": _coded("estimate"),
+        "subject": _named(f"Patient/{value.performed.animal}", value.performed.animal_name),
+        "issuer": organization_reference(organization, value.seller.legal_name),
+        "lineItem": [_line(value, index) for index in range(len(value.lines))],
+        "totalPriceComponent": [part for one in value.groups for part in group(one)],
+        "totalNet": money(value.net),
+        "totalGross": money(value.gross),
+    }
+    if value.payer.reference:
+        resource["recipient"] = _named(value.payer.reference, value.payer.name)
+    return resource
+
+
+def replaced(resource: Json) -> Json:
+    """An estimate that no longer holds for anybody."""
+    return {**resource, "status": "cancelled", "cancelledReason": "A later estimate of the exam has taken its place."}
+
+
+def consent(
+    id_: str,
+    *,
+    animal: str,
+    organization: str,
+    estimate: str,
+    given: Json,
+    amount: Money,
+    method: str,
+    by: str,
+    at: str,
+) -> Json:
+    """The consent of somebody to an estimate. estimate: the version agreed to, as a reference; by: who records it."""
+    parts = [
+        {"url": "amount", "valueMoney": money(amount)},
+        {"url": "method", "valueCode": method},
+        {"url": "recorded-by", "valueString": by},
+    ]
+    return {
+        "resourceType": "Consent",
+        "id": id_,
+        "extension": [{"url": uris.X_AGREED, "extension": parts}],
+        "identifier": [{"system": uris.ID, "value": id_}],
+        "status": "active",
+        "scope": _coded("agreed"),
+        "category": [_coded("agreed")],
+        "patient": {"reference": f"Patient/{animal}"},
+        "dateTime": at,
+        "performer": [given],
+        "organization": [organization_reference(organization)],
+        "policyRule": {"text": AGREED},
+        "provision": {"type": "permit", "data": [{"meaning": "instance", "reference": {"reference": estimate}}]},
+    }
+
+
+def _coded(code: str) -> Json:
+    return {"coding": [{"system": uris.ESTIMATE, "code": code, "display": CODES[code]}], "text": CODES[code]}
+
+
+def _named(reference: str, name: str) -> Json:
+    return {"reference": reference, "display": name} if name else {"reference": reference}
+
+
+def _line(value: Invoice, index: int) -> Json:
+    """A line names its service by code: the charge comes about when it is performed."""
+    line = value.lines[index]
+    coding = {"system": uris.CHARGE, "code": line.code, "display": line.text}
+    whole = item(line, value.performed)
+    del whole["chargeItemReference"]
+    return {**whole, "chargeItemCodeableConcept": {"coding": [coding], "text": line.text}}
+
+
+def _narrative(value: Invoice) -> str:
+    rows = [f"<p>{escape(line.text)}: {_amount(line.net)}</p>" for line in value.lines]
+    total = f"<p>{CODES['estimate']}, tax included: {_amount(value.gross)}</p>"
+    return f'<div xmlns="{uris.XHTML}">{"".join(rows)}{total}</div>'
+
+
+def _amount(amount: Money) -> str:
+    return f"{amount.decimal():f} {amount.currency.code}"
