@@ -5,6 +5,7 @@ import gc
 import threading
 from collections.abc import Callable
 from contextlib import suppress
+from datetime import datetime
 
 from service.access.keyring import Bearer, Keyring
 from service.actions import transact, watching
@@ -35,7 +36,10 @@ def application(
 
     def find(fingerprint: str) -> Bearer | None:
         row = books.token(fingerprint)
-        return Bearer(row.organization, row.kind, row.scopes, row.label) if row else None
+        if row is None:
+            return None
+        until = datetime.fromisoformat(row.until).timestamp() if row.until else 0.0
+        return Bearer(row.organization, row.kind, row.scopes, row.label, row.role, row.party, until)
 
     kit = Kit(
         house=house,

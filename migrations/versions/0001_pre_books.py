@@ -16,8 +16,8 @@ _ROW = sa.BigInteger().with_variant(sa.Integer(), "sqlite")
 _FOLDED = sa.Text().with_variant(sa.Text(collation="C"), "postgresql")
 
 _TABLES = (
-    *("attempt", "audit", "catalogue", "claim", "closed_month", "counter", "counterpart", "destination", "exam"),
-    *("former", "latch", "mark"),
+    *("assertion", "attempt", "audit", "catalogue", "claim", "client", "closed_month", "counter", "destination"),
+    *("counterpart", "exam", "former", "latch", "mark"),
     *("organization", "overlay", "post", "post_body", "receipt", "resource", "step", "text_mark", "token", "unmapped"),
     *("happening", "hook", "signing_key", "subscription"),
 )
@@ -224,8 +224,27 @@ def _register() -> None:
         sa.Column("hash", sa.Text(), primary_key=True),
         *_texts("organization scopes label made"),
         _flag("revoked"),
+        *_texts("role party client"),
+        *_whole("until_us"),
     )
     _index("token", "organization")
+    _index("token", "until_us")
+    op.create_table(
+        "client",
+        sa.Column("id", sa.Text(), primary_key=True),
+        *_texts("organization name role party scopes keys keys_url made refreshed"),
+        _flag("active"),
+        _unique("client", "organization name"),
+        comment="programs that ask for tokens by a signed assertion, with their public keys",
+    )
+    op.create_table(
+        "assertion",
+        *_texts("issuer jti organization"),
+        *_whole("until_us"),
+        _key("assertion", "issuer jti"),
+        comment="assertions that were used, kept for longer than any of them is valid",
+    )
+    _index("assertion", "until_us")
     op.create_table(
         "catalogue",
         sa.Column("hash", sa.Text(), primary_key=True),

@@ -13,13 +13,17 @@ from service.catalogue.catalogue import Catalogue
 
 @dataclass(frozen=True, slots=True)
 class Caller:
-    """Who asks: the organisation of the token, its kind (practice, clinic, records), and the request's id."""
+    """Who asks: the organisation of the token, its kind (practice, clinic, records), and the request's id.
+
+    scopes: what is granted, the role's ceiling applied; asked: the token's own scopes, which operations go by."""
 
     organization: str
     kind: str
     scopes: tuple[str, ...]
     label: str  # of the token; never the token
     request: str = ""
+    role: str = ""
+    asked: tuple[str, ...] = ()
 
 
 class View(Protocol):

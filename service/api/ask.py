@@ -1,11 +1,14 @@
 """One request as the interactions see it: who asks for what, with its body read and its parameters apart."""
 
 from collections.abc import Mapping, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import parse_qsl
 
-from service.actions.ports import Caller
+from service.access import scopes
+from service.actions.ports import Caller, View
+from service.api import narrow
 from service.api.kit import Kit
 from service.basics.errors import Fault, Invalid
 from service.fhir import exact
@@ -36,6 +39,14 @@ class Ask:
     def base(self) -> str:
         """Our own base URL."""
         return self.kit.house.base
+
+    def looking(self, *, narrowly: bool = False) -> AbstractContextManager[View]:
+        """A look at what the caller may see: of its organisation, and no more than its scopes show.
+
+        narrowly: the search leads through types that the scopes don't show."""
+        opened = self.kit.books.view(self.caller.organization)
+        limited = narrowly or scopes.narrowed(self.caller.scopes)
+        return narrow.through(opened, self.caller) if limited else opened
 
     def resource(self) -> dict[str, Any]:
         """The body as a resource; raises Invalid when it isn't one JSON object with a resourceType."""

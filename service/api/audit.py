@@ -5,11 +5,12 @@ import json
 import logging
 from collections.abc import Callable
 from datetime import UTC, datetime
+from time import monotonic
 
 from service.actions.ports import Caller
 from service.api.offers import Offer
 from service.basics.ids import new_id
-from service.basics.stored import ENTITIES, Trace
+from service.basics.stored import ENTITIES, LOGIN, Trace
 from service.fhir import exact
 
 Line = tuple[str, Trace]
@@ -19,6 +20,7 @@ PAUSE = 1.0
 """Seconds between two batches."""
 _ROOM = 20_000
 _BATCH = 500
+_STRANGERS = 100
 _ACTIONS = {"create": "C", "read": "R", "vread": "R", "update": "U", "patch": "U", "delete": "D"}
 
 
@@ -27,9 +29,11 @@ class Audit:
 
     Only when _ROOM lines wait (the store has been away for long) are further ones dropped, counted and logged."""
 
-    def __init__(self, write: Callable[[list[Line]], None]) -> None:
+    def __init__(self, write: Callable[[list[Line]], None], *, clock: Callable[[], float] = monotonic) -> None:
         self._write = write
         self._lines: list[Line] = []
+        self._clock = clock
+        self._room, self._looked = float(_STRANGERS), clock()
         self.dropped = 0
 
     def note(self, line: Line) -> None:
@@ -38,6 +42,19 @@ class Audit:
             self.dropped += 1
         else:
             self._lines.append(line)
+
+    def stranger(self, line: Line) -> None:
+        """Keep a line about somebody whom nobody knows: one a second, _STRANGERS at once; the rest is counted.
+
+        Who needs no token to leave lines could else fill the store with them."""
+        now = self._clock()
+        self._room = min(_STRANGERS, self._room + now - self._looked)
+        self._looked = now
+        if self._room < 1:
+            self.dropped += 1
+            return
+        self._room -= 1
+        self.note(line)
 
     def flush(self) -> bool:
         """Write what waits; False when the store would not take it."""
@@ -79,3 +96,9 @@ def line(caller: Caller, offer: Offer, *, status: int, target: tuple[str, str], 
         operation=offer.operation,
         entities=seen[:ENTITIES],
     )
+
+
+def login(organization: str, name: str, *, request: str, outcome: str) -> Line:
+    """The line of a client that asked for a token; without an organisation when nobody is known by that name."""
+    when = exact.instant(datetime.now(UTC))
+    return organization, Trace(new_id(), when, LOGIN, "E", outcome, name, request)

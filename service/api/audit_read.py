@@ -1,5 +1,8 @@
 """The caller's own lines of the audit, read and searched as AuditEvents; nobody else's are ever looked at."""
 
+from dataclasses import replace
+
+from service.actions.animal_log import record_of
 from service.api import bundles, conditions
 from service.api import read as reading
 from service.api import search as searching
@@ -34,7 +37,9 @@ def search(ask: Ask) -> Answer:
     asked = audit.parse(params, strict=conditions.strict(ask.headers), base=ask.base)
     count = min(asked.count, ask.kit.limits.page)
     with ask.kit.books.view(ask.caller.organization) as view:
-        lines, after = view.traces(asked.wanted, count=count, after=page)
+        records = {id_: record_of(ask.kit.house, view, id_) for ids in asked.animals for id_ in ids}
+        touching = tuple(frozenset[str]().union(*(records[id_] for id_ in ids)) for ids in asked.animals)
+        lines, after = view.traces(replace(asked.wanted, touching=touching), count=count, after=page)
     events = [_event(ask, line) for line in lines]
     entries = [bundles.match(ask.base, event) for event in events] + searching.warnings(asked.ignored)
     if after and len(lines) < count:

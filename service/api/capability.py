@@ -3,7 +3,7 @@
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from service.api import offers
+from service.api import offers, trust
 from service.api.kit import Limits
 from service.api.types import READ_ONLY, SERVED
 from service.fhir import exact, patching, profiles, uris
@@ -16,13 +16,14 @@ Parameters = Callable[[str], Sequence[tuple[str, str, str]]]
 DATE = "2026-11-25"
 """When this statement was last changed."""
 _MOST = Limits()
+_SMART = {"system": uris.SECURITY_SERVICE, "code": "SMART-on-FHIR"}
 _RULES = (
     "JSON only. Ids are the server's. Conditional create and update hold under concurrency. "
     f"Bundles: at most {_MOST.entries} entries and {_MOST.bundle >> 20} MiB; other bodies, attachments within them, "
     f"{_MOST.body >> 20} MiB. Pages: at most {_MOST.page} resources, 50 unless asked. Addresses: at most "
     f"{_MOST.url >> 10} KiB. JSON: at most {exact.DEPTH} levels. "
     "A search may chain through two other resources; its page links are good for an hour. "
-    "Token scopes: system/<Type>.<cruds>."
+    "Token scopes: system/<Type>.<cruds>, narrowed by search parameters for reading."
 )
 
 
@@ -32,8 +33,10 @@ def statement(base: str, *, version: str, parameters: Parameters) -> Json:
         "mode": "server",
         "documentation": _RULES,
         "security": {
-            "service": [{"text": "Bearer token"}],
-            "description": "A bearer token of one organisation with SMART system scopes; ask whoever runs the service.",
+            "extension": [_endpoints(base)],
+            "service": [{"coding": [_SMART]}, {"text": "Bearer token"}],
+            "description": "A bearer token of one organisation with SMART system scopes: a short one for a signed "
+            "assertion (SMART Backend Services), or a long one from whoever runs the service.",
         },
         "resource": [_resource(type_, parameters) for type_ in SERVED],
         "interaction": [{"code": code} for code in ("transaction", "batch", "history-system", "search-system")],
@@ -57,6 +60,15 @@ def statement(base: str, *, version: str, parameters: Parameters) -> Json:
         "format": ["application/fhir+json", "json"],
         "patchFormat": [patching.MEDIA],
         "rest": [rest],
+    }
+
+
+def _endpoints(base: str) -> Json:
+    """Where tokens are asked for, as SMART's extension says it."""
+    found = {"token": trust.TOKEN, "introspect": trust.INTROSPECT, "revoke": trust.REVOKE}
+    return {
+        "url": uris.OAUTH_URIS,
+        "extension": [{"url": name, "valueUri": base + path} for name, path in found.items()],
     }
 
 

@@ -8,6 +8,7 @@ from service.api.capability import Parameters, statement
 from service.api.description_bodies import body
 from service.api.description_links import LINKS, links
 from service.api.description_searches import controls
+from service.api.description_trust import PATHS as TRUST
 from service.api.offers import PLACES, Offer, methods
 from service.api.types import SERVED
 from service.basics.version import VERSION
@@ -34,7 +35,7 @@ def openapi(*, version: str, parameters: Parameters) -> Json:
         "info": {"title": "Sonoledger", "version": version, "description": parts.INTRODUCTION},
         "servers": [{"url": "/"}],
         "security": [{"token": []}],
-        "paths": _paths(parameters) | parts.PROBES,
+        "paths": _paths(parameters) | parts.PROBES | TRUST,
         "components": parts.components(SERVED) | {"links": LINKS},
     }
 

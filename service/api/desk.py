@@ -68,7 +68,7 @@ class Desk:
     async def _answer(self, offer: Offer, caller: Caller, given: Given, receive: Receive) -> Answer:
         limits = self._kit.limits
         given.read(limit=limits.url, files=offer.files)
-        rules.permitted(offer, caller.scopes, given.type)
+        rules.permitted(offer, caller, given.type)
         text = await body.taken(receive, given.headers, kind=offer.body, limits=limits) if offer.body else b""
         params = content(given.params) if given.params else []
         place = given.type, given.id, given.version
@@ -78,6 +78,9 @@ class Desk:
     def _audit(self, offer: Offer | None, caller: Caller, given: Given, answer: Answer) -> None:
         """A write that was done has its line in its own transaction; everything else is noted here."""
         if caller is NOBODY:
+            if answer.status == 401:
+                tried = rules.attempted(self._offers, given.method, id_=given.id)
+                self._log.stranger(audit.line(caller, tried, status=401, target=rules.named(given.type, given.id)))
             return
         for part in answer.parts:
             target = rules.named(part.type, part.id)

@@ -22,7 +22,7 @@ def document(ask: Ask) -> Answer:
         raise Invalid(Fault("not-supported", "A document is given, not stored: leave out persist.", "persist"))
     if given.once("graph"):
         raise Invalid(Fault("not-supported", "graph is not offered: all that can be reached is given.", "graph"))
-    with ask.kit.books.view(ask.caller.organization) as view:
+    with ask.looking() as view:
         composition = present(ask, view.get("Composition", ask.id))
         found = gather(
             ask.kit.house,

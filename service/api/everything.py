@@ -20,7 +20,7 @@ def everything(ask: Ask) -> Answer:
     """One page. Raises Missing or Gone, Invalid, and NotPermitted when a type is asked for by name that may not be."""
     given = inputs(ask, _KNOWN)
     wanted = _wanted(ask, given)
-    with ask.kit.books.view(ask.caller.organization) as view:
+    with ask.looking() as view:
         present(ask, view.get("Patient", ask.id))
         found = action.everything(ask.kit.house, view, ask.id, wanted)
     used = [(name, value) for name, value in given.used if name != PAGE]

@@ -17,7 +17,7 @@ _INSTANT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?(Z|[+-]\d\d:\d\d)"
 def history(ask: Ask) -> Answer:
     """One page of versions. Raises Missing for a resource that never was, Invalid for parameters it can't honour."""
     start, at, count, page = since(ask.once("_since")), _at(ask.once("_at")), _count(ask), ask.once(PAGE)
-    with ask.kit.books.view(ask.caller.organization) as view:
+    with ask.looking() as view:
         found = view.history(ask.type, ask.id, since=start, at=at, count=count, after=page)
         if ask.id and not found.matches and view.get(ask.type, ask.id) is None:
             raise Missing(Fault("not-found", f"There is no {ask.type} with the id {ask.id}."))

@@ -28,7 +28,7 @@ def offered(ask: Ask, entry: Entry) -> tuple[Offer, Path]:
         raise NotAllowed(Fault("not-supported", "This is called on its own, outside a Bundle."))
     if type_ == "AuditEvent":
         raise NotAllowed(Fault("not-supported", "AuditEvent is read at its own address, not in a Bundle."))
-    rules.permitted(offer, ask.caller.scopes, type_)
+    rules.permitted(offer, ask.caller, type_)
     return offer, path
 
 

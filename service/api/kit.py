@@ -3,10 +3,12 @@
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
+from datetime import datetime
 from typing import Any, Protocol
 
 from service.actions.looking import Look
 from service.actions.ports import Books, Caller, House
+from service.basics.access import Client, Grant
 from service.basics.entries import Entry, Result
 from service.basics.errors import Fault
 from service.basics.query import Query
@@ -31,6 +33,10 @@ class Records(Books, Protocol):
     def together(self) -> AbstractContextManager[None]: ...
     def ready(self) -> Sequence[str]: ...
     def trace_reads(self, lines: list[tuple[str, Trace]]) -> None: ...
+    def client(self, id_: str) -> Client | None: ...
+    def exchange(self, jti: str, grant: Grant, *, used_until: datetime, until: datetime) -> bool: ...
+    def token(self, hash_: str) -> "Token | None": ...
+    def revoke_token(self, organization: str, hash_: str) -> bool: ...
 
 
 class Keys(Protocol):
@@ -51,6 +57,19 @@ class Bearer(Protocol):
     def scopes(self) -> tuple[str, ...]: ...
     @property
     def label(self) -> str: ...
+    @property
+    def role(self) -> str: ...
+    @property
+    def party(self) -> str: ...
+
+
+class Token(Bearer, Protocol):
+    """A token as it is kept."""
+
+    @property
+    def client(self) -> str: ...
+    @property
+    def until(self) -> str: ...
 
 
 class Transact(Protocol):

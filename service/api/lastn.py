@@ -4,6 +4,7 @@ from service.actions.lastn import latest
 from service.actions.own_terms import OwnTerms
 from service.api import bundles, conditions
 from service.api import search as searching
+from service.api import searching as including
 from service.api.answers import Answer
 from service.api.ask import Ask
 from service.api.inputs import inputs
@@ -23,10 +24,11 @@ def lastn(ask: Ask) -> Answer:
     params = [(name, value) for name, value in given.used if name not in _OURS]
     strict, terms = conditions.strict(ask.headers), OwnTerms(ask.kit.house, ask.caller)
     query = ask.kit.parse(ask.caller.organization, ask.type, params, strict=strict, base=ask.base, terms=terms)
-    with ask.kit.books.view(ask.caller.organization) as view:
+    hidden = including.hidden(ask, query)
+    with ask.looking(narrowly=bool(hidden)) as view:
         found = latest(view, query, most=most)
     used = [*query.used, *((name, value) for name, value in given.used if name == "max")]
     links = bundles.links(f"{ask.base}/{ask.type}/$lastn", used, after="")[:1]
     head = {"type": "searchset", "total": len(found), "link": links}
-    entries = [bundles.match(ask.base, one) for one in found] + searching.warnings(query.ignored)
+    entries = [bundles.match(ask.base, one) for one in found] + searching.warnings(query.ignored, hidden)
     return Answer(200, bundles.joined(head, entries), seen=tuple(f"{one.type}/{one.id}" for one in found))

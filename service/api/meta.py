@@ -63,7 +63,7 @@ def _given(ask: Ask) -> Json:
 
 
 def _current(ask: Ask) -> Stored:
-    with ask.kit.books.view(ask.caller.organization) as view:
+    with ask.looking() as view:
         return present(ask, view.get(ask.type, ask.id))
 
 

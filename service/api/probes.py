@@ -4,6 +4,7 @@ import asyncio
 import json
 import logging
 
+from service.access import roles
 from service.api import door, outcomes
 from service.api.answers import Answer
 from service.api.door import NOTE, Note, Receive, Scope, Send
@@ -11,7 +12,7 @@ from service.api.given import Given
 from service.api.kit import Kit
 from service.api.metrics import Metrics
 from service.api.reception import Reception
-from service.basics.errors import Fault, NotAllowed, Refusal
+from service.basics.errors import Fault, NotAllowed, NotPermitted, Refusal
 
 _JSON = b"application/json"
 _log = logging.getLogger("sonoledger.api")
@@ -44,7 +45,9 @@ class Probe:
         if self._name == "/readyz":
             return await self._ready()
         # What is counted tells how busy everyone is: only those who are let in at all may see it.
-        await self._reception.caller(Given(scope).headers, request=note.request)
+        caller = await self._reception.caller(Given(scope).headers, request=note.request)
+        if not roles.operates(caller.role, "metrics"):
+            raise NotPermitted(Fault("forbidden", f"The role {caller.role} may not read what is counted."))
         return Answer(200, await asyncio.to_thread(self._metrics.text), media=self._metrics.media)
 
     async def _ready(self) -> Answer:

@@ -12,7 +12,7 @@ from service.fhir import partial
 
 def read(ask: Ask) -> Answer:
     """The current version; 304 when the caller holds it already. Raises Missing or Gone."""
-    with ask.kit.books.view(ask.caller.organization) as view:
+    with ask.looking() as view:
         found = view.get(ask.type, ask.id)
     return answer(ask, found, f"There is no {ask.type} with the id {ask.id}.")
 
@@ -22,7 +22,7 @@ def vread(ask: Ask) -> Answer:
     number = int(ask.version) if ask.version.isdecimal() and len(ask.version) < 10 else 0
     found = None
     if number:
-        with ask.kit.books.view(ask.caller.organization) as view:
+        with ask.looking() as view:
             found = view.version(ask.type, ask.id, number)
     return answer(ask, found, f"There is no version {ask.version} of {ask.type}/{ask.id}.")
 

@@ -3,7 +3,7 @@
 import asyncio
 from collections.abc import Mapping
 
-from service.access import tokens
+from service.access import roles, tokens
 from service.actions.ports import Caller
 from service.api.kit import Kit
 
@@ -24,4 +24,5 @@ class Reception:
         found = self._keys.remembered(token)
         if found is None:
             found = self._keys.bearer(token) if self._inline else await asyncio.to_thread(self._keys.bearer, token)
-        return Caller(found.organization, found.kind, found.scopes, found.label, request)
+        granted = roles.effective(found.role, found.party, found.scopes) if found.role else found.scopes
+        return Caller(found.organization, found.kind, granted, found.label, request, found.role, found.scopes)

@@ -55,7 +55,7 @@ def document(ask: Ask) -> Answer:
     if not is_ours(report):
         text = "Only a report that was issued here is given as a document; read this one as it is."
         raise RuleBroken(Fault("not-supported", text, "DiagnosticReport"))
-    with ask.kit.books.view(ask.caller.organization) as view:
+    with ask.looking() as view:
         found = gather(
             ask.kit.house,
             view,
@@ -84,7 +84,7 @@ def _decoded(data: str) -> bytes:
 
 def _version(ask: Ask, given: Inputs) -> Stored:
     number = given.number("version", 0, most=10**9)
-    with ask.kit.books.view(ask.caller.organization) as view:
+    with ask.looking() as view:
         found = view.version(ask.type, ask.id, number) if number else view.get(ask.type, ask.id)
     return present(ask, found, f"There is no version {number} of {ask.type}/{ask.id}." if number else "")
 

@@ -3,14 +3,16 @@
 import re
 from collections.abc import Mapping
 
-from service.access import scopes
+from service.access import roles, scopes
+from service.actions.ports import Caller
 from service.api.offers import Offer
-from service.api.types import KNOWN
+from service.api.types import KNOWN, READ_ONLY
 from service.basics.errors import Fault, Missing, NotAllowed, NotPermitted
 
 _ID = re.compile(r"[A-Za-z0-9\-.]{1,64}")
 ATTEMPTS = {"DELETE": "delete", "GET": "read", "PATCH": "patch", "POST": "create", "PUT": "update"}
 """R4's code for what a method does to one resource."""
+_WHOLE = frozenset({"history-type", "history-system"})  # what would show more than a part of a type
 WAYS_OUT = {
     "DELETE": " What was recorded stays: set its status to entered-in-error, or active to false.",
 }
@@ -55,7 +57,22 @@ def named(type_: str, id_: str) -> tuple[str, str]:
     return (type_, id_ if _ID.fullmatch(id_) else "") if type_ in KNOWN else ("", "")
 
 
-def permitted(offer: Offer, granted: tuple[str, ...], type_: str) -> None:
-    """Raise NotPermitted unless the token's scopes grant the offer; entries of a Bundle are asked one by one later."""
-    if offer.letter and not scopes.allows(granted, type_ or "*", offer.letter):
+def permitted(offer: Offer, caller: Caller, type_: str) -> None:
+    """Raise NotPermitted unless role and scopes grant the offer; entries of a Bundle are asked one by one later."""
+    asked = offer.operation or ("bundles" if offer.code == "transaction" else "")
+    if asked and not roles.operates(caller.role, asked):
+        what = f"call ${offer.operation}" if offer.operation else "send Bundles"
+        raise NotPermitted(Fault("forbidden", f"The role {caller.role} may not {what}."))
+    if not offer.letter:
+        return
+    # what an operation does is decided by the role that may call it, not by what the role may do to the type
+    granted = caller.asked if offer.operation and caller.role else caller.scopes
+    held = scopes.limits(granted, type_ or "*", offer.letter)
+    if held == ():
         raise NotPermitted(Fault("forbidden", f"The token lacks the scope system/{type_ or '*'}.{offer.letter}."))
+    if offer.writes and scopes.narrowed(caller.scopes):
+        text = "A token whose scopes are narrowed by search parameters only reads."
+        raise NotPermitted(Fault("forbidden", text))
+    if held is not None and (offer.code in _WHOLE or type_ in READ_ONLY):
+        text = f"The token sees a part of {type_ or 'what there is'}: search it, or read one of it by its id."
+        raise NotPermitted(Fault("forbidden", text))

@@ -25,7 +25,8 @@ def search(ask: Ask) -> Answer:
     query, page = _query(ask)
     if query.count == 0 or query.summary == "count":
         query = replace(query, count=0, summary="count")
-    with ask.kit.books.view(ask.caller.organization) as view:
+    hidden = searching.hidden(ask, query)
+    with ask.looking(narrowly=bool(hidden)) as view:
         found = view.search(query)
         coming, said = searching.along(ask, view, query, found.matches)
     after = links.bound(found.after, ask.caller.organization, _path(ask), query.used)
@@ -33,7 +34,7 @@ def search(ask: Ask) -> Answer:
     head["link"] = bundles.links(f"{ask.base}{_path(ask)}", query.used, after=after, page=page)
     entries = [*_entries(ask, query, found.matches, mode="match"), *_entries(ask, query, coming, mode="include")]
     seen = tuple(f"{one.type}/{one.id}" for one in (*found.matches, *coming))
-    return Answer(200, bundles.joined(head, entries + warnings(query.ignored, said)), seen=seen)
+    return Answer(200, bundles.joined(head, entries + warnings(query.ignored, hidden + said)), seen=seen)
 
 
 def _entries(ask: Ask, query: Query, versions: Iterable[Stored], *, mode: str) -> list[bytes]:

@@ -5,6 +5,7 @@ from collections.abc import Iterator, Sequence
 from service.access import scopes
 from service.actions.ports import View
 from service.api.ask import Ask
+from service.basics.judging import passed
 from service.basics.query import NEWEST, Include, Query
 from service.basics.stored import Stored
 from service.fhir import exact, search
@@ -32,6 +33,14 @@ def along(ask: Ask, view: View, query: Query, matches: Sequence[Stored]) -> tupl
         if not fresh:
             break
     return list(known.values())[start:], list(dict.fromkeys(said))
+
+
+def hidden(ask: Ask, query: Query) -> list[str]:
+    """What has to be said about types that a search leads through and the token may not see: nothing is found there."""
+    through = {type_ for one in (query, *query.also) for criterion in one.criteria for type_ in passed(criterion)}
+    return [
+        f"The token may not read {one}: nothing is found through it." for one in sorted(through) if not _sees(ask, one)
+    ]
 
 
 def _found(ask: Ask, view: View, include: Include, fresh: Sequence[Stored], said: list[str]) -> Iterator[Stored]:
@@ -64,7 +73,11 @@ def _referring(ask: Ask, view: View, include: Include, fresh: Sequence[Stored], 
 
 def _permitted(ask: Ask, type_: str, said: list[str]) -> bool:
     """Whether the token may see the type; where not, that is said and nothing of it is shown."""
-    if scopes.allows(ask.caller.scopes, type_, "s") or scopes.allows(ask.caller.scopes, type_, "r"):
+    if _sees(ask, type_):
         return True
     said.append(f"The token may not read {type_}: none comes along.")
     return False
+
+
+def _sees(ask: Ask, type_: str) -> bool:
+    return scopes.allows(ask.caller.scopes, type_, "s") or scopes.allows(ask.caller.scopes, type_, "r")

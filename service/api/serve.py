@@ -19,6 +19,7 @@ from service.api.kit import Kit
 from service.api.metrics import Metrics
 from service.api.offers import PLACES
 from service.api.probes import PROBES, Probe
+from service.api.trust import PATHS, Trust
 from service.basics.errors import Fault, Missing, NotAcceptable, NotAllowed
 
 Application = FastAPI
@@ -42,7 +43,8 @@ def create_app(kit: Kit) -> FastAPI:
             log.flush()
 
     # Endpoints are plain ASGI objects: FHIR bodies are bytes in and bytes out, there is no model for FastAPI to check.
-    routes = [Route(f"/fhir{path}", Desk(kit, path, hands=hands, log=log)) for path in _ordered()]
+    routes = [Route(f"/fhir{path}", Trust(kit, path, log=log)) for path in PATHS]
+    routes += [Route(f"/fhir{path}", Desk(kit, path, hands=hands, log=log)) for path in _ordered()]
     routes += [Route("/fhir/", Desk(kit, "", hands=hands, log=log))]
     routes += [Route(name, Probe(kit, name, metrics=metrics)) for name in PROBES]
     app = FastAPI(title="Sonoledger", openapi_url=None, redirect_slashes=False, lifespan=life)

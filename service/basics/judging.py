@@ -1,6 +1,6 @@
 """One version with its keys, held against the criteria of a search in memory: what the store says with a statement."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import assert_never
 
@@ -108,3 +108,19 @@ def reads(criterion: Criterion) -> bool:
             return any(map(reads, several))
         case _:
             return False
+
+
+def passed(criterion: Criterion) -> Iterator[str]:
+    """The types that a criterion leads through."""
+    match criterion:
+        case Not(of=of):
+            yield from passed(of)
+        case Either(of=several) | Both(of=several):
+            for one in several:
+                yield from passed(one)
+        case Forward(type=type_, criteria=inner) | Backward(type=type_, criteria=inner):
+            yield type_
+            for one in inner:
+                yield from passed(one)
+        case _:
+            return

@@ -186,7 +186,8 @@ class AuditQuery:
     """Which lines of the audit are wanted: all of spans and criteria must hold, each by any of its alternatives.
 
     criteria: alternatives are (name, value); the names are id, action, outcome, interaction, operation, and entity,
-    whose value is Type/id, or an id of any type."""
+    whose value is Type/id, or an id of any type. touching: of each of these sets a line names one reference."""
 
     spans: tuple[tuple[Span, ...], ...] = ()
     criteria: tuple[tuple[tuple[str, str], ...], ...] = ()
+    touching: tuple[frozenset[str], ...] = ()

@@ -6,20 +6,19 @@ from typing import Annotated
 import typer
 
 from service.commands import (
+    access_groups,
     billing_group,
     catalogue_group,
     opening,
     organization,
     outbox_groups,
     tariff_group,
-    token,
     urgent,
 )
 
 Organization = Annotated[str, typer.Option("--organization", help="The organisation, by name or slug.")]
 
 organizations = typer.Typer(no_args_is_help=True, help="Organisations that share this service, apart from one another.")
-tokens = typer.Typer(no_args_is_help=True, help="Tokens by which organisations are known.")
 urgents = typer.Typer(no_args_is_help=True, help="Urgent findings: what must be decided or told, and what is late.")
 
 
@@ -40,22 +39,6 @@ def organization_list() -> None:
     """List all organisations."""
     with opening.books() as books:
         organization.list_(books)
-
-
-@tokens.command("create")
-def token_create(
-    organization_: Organization,
-    scope: Annotated[list[str], typer.Option("--scope", help="Such as system/*.cruds; may be repeated.")],
-    kind: Annotated[str, typer.Option(help="Kind of the organisation when it is new.")] = "practice",
-    label: Annotated[str, typer.Option(help="What the token is for, as it stands in the audit.")] = "command line",
-) -> None:
-    """Make a token (and the organisation when it is new); prints the token once, alone."""
-    row = opening.catalogue(opening.settings()).practices["*"]
-    with opening.books() as books:
-        slug = organization.slug(organization_)
-        if books.organization(slug) is None:
-            slug = organization.add(books, organization_, kind=kind, billing=None, row=row)
-        typer.echo(token.create(books, slug, wanted=scope, label=label))
 
 
 @urgents.command("list")
@@ -81,7 +64,9 @@ GROUPS = {
     "tariff": tariff_group.commands,
     "catalogue": catalogue_group.commands,
     "organization": organizations,
-    "token": tokens,
+    "token": access_groups.tokens,
+    "client": access_groups.clients,
+    "audit": access_groups.audits,
     "destination": outbox_groups.destinations,
     "deliveries": outbox_groups.posts,
     "urgent": urgents,

@@ -4,6 +4,7 @@ books.py      opens views and units of work          view.py, work.py    what ma
 engine.py     connections that keep their promise    session.py          one transaction on one connection
 bulk_*.py     records to rows, set-wise              search.py, history.py  queries to pages
 outbox.py     posts leased and settled               deliveries.py, register.py  what an operator sees and keeps
+tokens.py     tokens, clients, used assertions
 migrate.py    brings a database to tables.py         rebuild.py          derives every projection again
 """
 
@@ -13,7 +14,8 @@ from service.store.engine import Unusable
 from service.store.faults import RETRYABLE, retryable
 from service.store.outbox import Leased
 from service.store.rebuild import Derivations, Rebuilt
-from service.store.register import DestinationRow, OrganizationRow, TokenRow
+from service.store.register import DestinationRow, OrganizationRow
+from service.store.tokens import TokenRow
 
 __all__ = [
     "RETRYABLE",

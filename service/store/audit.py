@@ -36,6 +36,8 @@ def page(rows: Rows, *, wanted: AuditQuery, count: int, after: str, walk: int = 
 
     With something asked of each line only `walk` of them are looked at: a page may be short and have a next one."""
     among, checks = walked(wanted, after), asked(wanted)
+    if wanted.touching:
+        return _touching(rows, wanted, among, count=count, walk=walk)
     lines = f"SELECT {_COLUMNS}, recorded_us, row FROM audit WHERE {among.text} {_NEWEST} LIMIT ?"
     if checks.texts:
         sql = f"SELECT * FROM ({lines}) a WHERE {checks.text} {_NEWEST} LIMIT ?"
@@ -45,6 +47,26 @@ def page(rows: Rows, *, wanted: AuditQuery, count: int, after: str, walk: int = 
     if len(found) > count:
         return tuple(map(_trace, found[:count])), position.write(*found[count - 1][11:])
     return tuple(map(_trace, found)), _end(rows, among, walk=walk) if checks.texts else ""
+
+
+def _touching(
+    rows: Rows, wanted: AuditQuery, among: Conditions, *, count: int, walk: int
+) -> tuple[tuple[Trace, ...], str]:
+    """The same for lines that name one of many references: thousands of them are no matter for a statement."""
+    checks = asked(wanted)
+    sql = f"SELECT {_COLUMNS}, recorded_us, row FROM audit WHERE {among.text} {_NEWEST} LIMIT ?"
+    if checks.texts:
+        sql = f"SELECT *, ({checks.text}) AS fits FROM ({sql}) a {_NEWEST}"
+    found = rows(sql, *checks.params, *among.params, walk)
+    kept: list[Trace] = []
+    for row in found:
+        line = _trace(row)
+        named = {f"{line.type}/{line.id_of}", *line.entities}
+        if (not checks.texts or row[13]) and not any(named.isdisjoint(one) for one in wanted.touching):
+            kept.append(line)
+        if len(kept) == count:
+            return tuple(kept), position.write(*row[11:13]) if row is not found[-1] or len(found) == walk else ""
+    return tuple(kept), position.write(*found[-1][11:13]) if len(found) == walk else ""
 
 
 def _end(rows: Rows, among: Conditions, *, walk: int) -> str:

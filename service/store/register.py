@@ -1,20 +1,16 @@
 """What an operator keeps: organisations, tokens and destinations, as rows."""
 
-import json
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 
 from service.store.instants import instant
-from service.store.session import Pool, Row
+from service.store.session import Row
+from service.store.tokens import Tokens
 
 KINDS = frozenset({"practice", "clinic", "records"})
 CATALOGUE, TARIFF = "catalogue", "tariff"  # what an organisation's own rows are over
 LAY_OVER = "INSERT INTO overlay (organization, kind, made, by, files, difference) VALUES (?, ?, ?, ?, ?, ?)"
 
-_TOKEN = (
-    "SELECT t.hash, t.organization, o.kind, t.scopes, t.label FROM token t JOIN organization o"
-    " ON o.slug = t.organization WHERE t.hash = ? AND NOT t.revoked"
-)
 _DESTINATION = "SELECT organization, name, url, secret, kind, settings, active, disabled FROM destination"
 
 
@@ -39,17 +35,6 @@ class OverlayRow:
 
 
 @dataclass(frozen=True, slots=True)
-class TokenRow:
-    """Whose token it is and what it may do; hash is the SHA-256 of the token, which is not kept."""
-
-    hash: str
-    organization: str
-    kind: str
-    scopes: tuple[str, ...]
-    label: str
-
-
-@dataclass(frozen=True, slots=True)
 class DestinationRow:
     """Where posts go; authorization is the value of the Authorization header and is never shown."""
 
@@ -63,11 +48,8 @@ class DestinationRow:
     disabled: str
 
 
-class Register:
-    """Organisations, tokens and destinations."""
-
-    def __init__(self, pool: Pool) -> None:
-        self._pool = pool
+class Register(Tokens):
+    """Organisations and destinations, beside tokens and clients."""
 
     def add_organization(self, slug: str, name: str, kind: str = "practice", settings_text: str = "") -> bool:
         """Add an organisation; False when there is one with that slug. ValueError for an unknown kind."""
@@ -106,28 +88,6 @@ class Register:
         sql = "SELECT made, by, files, difference FROM overlay WHERE organization = ? AND kind = ? ORDER BY row"
         with self._pool.reading() as session:
             return tuple(OverlayRow(*found) for found in session.rows(sql, organization, kind))
-
-    def add_token(self, hash_: str, organization: str, *, scopes: tuple[str, ...], label: str) -> None:
-        """Keep a token by its hash; Conflict when it is there."""
-        sql = "INSERT INTO token (hash, organization, scopes, label, made, revoked) VALUES (?, ?, ?, ?, ?, ?)"
-        with self._pool.writing() as session:
-            session.run(sql, hash_, organization, json.dumps(scopes), label, instant(datetime.now(UTC)), False)
-
-    def token(self, hash_: str) -> TokenRow | None:
-        """The token with this hash, unless it was revoked."""
-        with self._pool.reading() as session:
-            found = session.one(_TOKEN, hash_)
-        return TokenRow(found[0], found[1], found[2], tuple(json.loads(found[3])), found[4]) if found else None
-
-    def revoke_token(self, organization: str, hash_: str) -> bool:
-        """Make a token worthless; False when there is none."""
-        with self._pool.writing() as session:
-            return (
-                session.run(
-                    "UPDATE token SET revoked = ? WHERE organization = ? AND hash = ?", True, organization, hash_
-                )
-                == 1
-            )
 
     def add_destination(
         self, organization: str, name: str, *, url: str, authorization: str = "", kind: str = "fhir", settings: str = ""

@@ -1,9 +1,9 @@
-"""Python descriptions of what an operator keeps: organisations, tokens, catalogues, own rows and closed months."""
+"""Python descriptions of what an operator keeps: organisations, who may come in, catalogues, own rows, closed books."""
 
 import sqlalchemy as sa
-from sqlalchemy import Column, Index, PrimaryKeyConstraint, Table, Text
+from sqlalchemy import Column, Index, PrimaryKeyConstraint, Table, Text, UniqueConstraint
 
-from service.store.columns import ROW_NUMBER, metadata, text
+from service.store.columns import ROW_NUMBER, metadata, text, whole
 
 organization = Table(
     "organization",
@@ -18,7 +18,31 @@ token = Table(
     Column("hash", Text, primary_key=True),
     *(text(name) for name in ("organization", "scopes", "label", "made")),
     Column("revoked", sa.Boolean, nullable=False),
+    *(text(name) for name in ("role", "party", "client")),  # client: whose assertion it was given for, or ""
+    whole("until_us"),  # when it ends; 0 for one that doesn't
     Index(None, "organization"),
+    Index(None, "until_us"),
+)
+
+client = Table(
+    "client",
+    metadata,
+    Column("id", Text, primary_key=True),
+    *(text(name) for name in ("organization", "name", "role", "party", "scopes", "keys", "keys_url", "made")),
+    text("refreshed"),  # when its keys were last given or fetched
+    Column("active", sa.Boolean, nullable=False),
+    UniqueConstraint("organization", "name"),
+    comment="programs that ask for tokens by a signed assertion, with their public keys",
+)
+
+assertion = Table(
+    "assertion",
+    metadata,
+    *(text(name) for name in ("issuer", "jti", "organization")),
+    whole("until_us"),
+    PrimaryKeyConstraint("issuer", "jti"),
+    Index(None, "until_us"),
+    comment="assertions that were used, kept for longer than any of them is valid",
 )
 
 catalogue = Table(

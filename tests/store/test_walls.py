@@ -13,7 +13,7 @@ ROOM = Path(service.store.__file__).parent
 OWNED = {name for name, table in metadata.tables.items() if "organization" in table.columns}
 # one look-up over all organisations each: by a secret's hash, by a row number, and what couriers and probes ask
 ALLOWED = {
-    "register.py": {"token"},
+    "tokens.py": {"token", "client"},  # by a token's hash, and by a client's id
     "bulk_sqlite.py": {"resource"},  # the highest row number
     "bulk_postgresql.py": {"resource"},  # COPY names the organisation as a column
     "moment.py": {"resource", "former"},  # the highest row numbers

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 from service.basics.errors import Fault, Invalid
 from service.basics.query import AuditQuery, Period, Span
+from service.basics.stored import LOGIN
 from service.fhir import uris
 from service.fhir.search import dates
 from service.fhir.search.asked import ID, TYPED, BadValue
@@ -12,6 +13,7 @@ from service.fhir.search.references import plain
 from service.fhir.search.values import alternatives, bar, unescaped
 
 LARGEST_PAGE = 500
+_LOGIN = "110122"  # DICOM's code for it
 _MOST = 100  # alternatives of one parameter
 _PRESENTATION = frozenset({"_format", "_pretty"})
 
@@ -20,11 +22,15 @@ Alternative = tuple[str, str]
 
 @dataclass(slots=True)
 class AuditSearch:
-    """What was asked: the lines, how many on a page, and which parameters were understood and which were not."""
+    """What was asked: the lines, how many on a page, and which parameters were understood and which were not.
+
+    animals: ids of Patient, in whose records a line is to have touched something; `wanted` knows of the
+    animals alone, whoever asks of what else is in their records."""
 
     base: str = ""
     spans: list[tuple[Span, ...]] = field(default_factory=list)
     criteria: list[tuple[Alternative, ...]] = field(default_factory=list)
+    animals: list[tuple[str, ...]] = field(default_factory=list)
     count: int = 50
     used: list[tuple[str, str]] = field(default_factory=list)
     ignored: list[str] = field(default_factory=list)
@@ -32,7 +38,8 @@ class AuditSearch:
     @property
     def wanted(self) -> AuditQuery:
         """The lines."""
-        return AuditQuery(tuple(self.spans), tuple(self.criteria))
+        touching = tuple(frozenset(f"Patient/{id_}" for id_ in ids) for ids in self.animals)
+        return AuditQuery(tuple(self.spans), tuple(self.criteria), touching)
 
 
 def parse(params: Sequence[tuple[str, str]], *, strict: bool = False, base: str = "") -> AuditSearch:
@@ -106,6 +113,10 @@ def _token(column: str, system: str) -> Callable[[AuditSearch, Sequence[str]], N
 def _subtype(found: AuditSearch, values: Sequence[str]) -> None:
     columns = {uris.RESTFUL: "interaction", uris.OPERATION: "operation"}
     parts = [_parts(value) for value in values]
+    parts = [
+        (uris.RESTFUL, LOGIN) if code == _LOGIN and given in (None, uris.DCM) else (given, code)
+        for given, code in parts
+    ]
     asked = [
         (column, code)
         for given, code in parts
@@ -133,7 +144,7 @@ def _patient(found: AuditSearch, values: Sequence[str]) -> None:
     ids = [plain(unescaped(value).removeprefix(f"{found.base}/")).removeprefix("Patient/") for value in values]
     if not all(ID.fullmatch(id_) for id_ in ids):
         raise BadValue("patient needs an id, or Patient/id")
-    found.criteria.append(tuple(("entity", f"Patient/{id_}") for id_ in ids))
+    found.animals.append(tuple(ids))
 
 
 def _count(found: AuditSearch, value: str) -> None:

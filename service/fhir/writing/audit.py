@@ -2,12 +2,14 @@
 
 from typing import Any
 
-from service.basics.stored import Trace
+from service.basics.stored import LOGIN, Trace
 from service.fhir import uris
 
 Json = dict[str, Any]
 _SOURCE = ("110153", "Source Role ID")
 _DESTINATION = ("110152", "Destination Role ID")
+_AUTHENTICATION = ("110114", "User Authentication")  # DICOM PS3.15, A.5.3.11, as its Login
+_LOGIN = ("110122", "Login")
 _TELLING = frozenset({"read", "vread"})  # here the patterns call the server the source, everywhere else the client
 _SEARCHES = frozenset({"search-type", "search-system"})
 _OUTCOMES = {"4": "Refused", "8": "Failed inside the service"}
@@ -20,8 +22,7 @@ def audit_event(line: Trace, *, organization: str, base: str) -> Json:
         "resourceType": "AuditEvent",
         "id": line.id,
         "meta": {"versionId": "1", "lastUpdated": line.recorded},
-        "type": {"system": uris.AUDIT_TYPE, "code": "rest", "display": "RESTful Operation"},
-        **_subtype(line),
+        **_kind(line),
         "action": line.action,
         "recorded": line.recorded,
         "outcome": line.outcome,
@@ -38,11 +39,23 @@ def audit_event(line: Trace, *, organization: str, base: str) -> Json:
     }
 
 
+def _kind(line: Trace) -> Json:
+    """What was done: a RESTful interaction, or asking for a token."""
+    if line.interaction == LOGIN:
+        return {"type": _dicom(*_AUTHENTICATION), "subtype": [_dicom(*_LOGIN)]}
+    rest = {"system": uris.AUDIT_TYPE, "code": "rest", "display": "RESTful Operation"}
+    return {"type": rest, **_subtype(line)}
+
+
 def _subtype(line: Trace) -> Json:
     """The interaction, and which operation it was; a method that R4 has no interaction for leaves none."""
     named = ((uris.RESTFUL, line.interaction), (uris.OPERATION, line.operation))
     found = [{"system": system, "code": code} for system, code in named if code]
     return {"subtype": found} if found else {}
+
+
+def _dicom(code: str, display: str) -> Json:
+    return {"system": uris.DCM, "code": code, "display": display}
 
 
 def _client(line: Trace, organization: str, *, role: tuple[str, str]) -> Json:
@@ -58,7 +71,7 @@ def _server(base: str, *, role: tuple[str, str]) -> Json:
 
 
 def _role(role: tuple[str, str]) -> Json:
-    return {"coding": [{"system": uris.DCM, "code": role[0], "display": role[1]}]}
+    return {"coding": [_dicom(*role)]}
 
 
 def _service(base: str) -> Json:
