@@ -33,15 +33,15 @@ class Credited:
 def credit(house: House, work: Work, *, exam: Exam, practice: Practice, reason: str) -> Credited:
     """End every charge of the exam and credit what is left of its invoices, which themselves stay as they were issued.
 
-    The caller holds the exam's lock and writes what comes back. Again: nothing more happens. reason is printed on the
-    credits: no clinical text."""
+    The caller holds the exam's lock and writes what comes back. Again: nothing more happens. reason is kept with
+    the charges; the credits say in their own language that the exam was withdrawn."""
     ledger = open_ledger(house, work, exam)
     originals, earlier = invoices_of(house, work, ledger.charges)
     for charge in ledger.charges:
         verb = "credit" if charge.status == "billed" else "withdraw"
         if (charge.status, verb) in MOVES:
             ledger.move(charge, verb, why=reason)
-    made = [_whole(house, work, one, earlier.get(one.id, []), practice=practice, reason=reason) for one in originals]
+    made = [_whole(house, work, one, earlier.get(one.id, []), practice=practice) for one in originals]
     return Credited(tuple(one for one in made if one), tuple(ledger.changed))
 
 
@@ -74,15 +74,16 @@ def take_back(
 
 
 def _whole(
-    house: House, work: Work, invoice: Invoice, earlier: Sequence[Invoice], *, practice: Practice, reason: str
+    house: House, work: Work, invoice: Invoice, earlier: Sequence[Invoice], *, practice: Practice
 ) -> Json | None:
     if crediting.credit(invoice, earlier, id_="", number="", issued="") is None:
         return None  # asked first: a number once drawn has to stand on a paper
     number, issued = numbered(work, practice)
     value = crediting.credit(invoice, earlier, id_=new_id(), number=number, issued=issued)
-    return _written(house, work, value, reason) if value is not None else None
+    return _written(house, work, value) if value is not None else None
 
 
-def _written(house: House, work: Work, value: Invoice, reason: str, *, by: str = "") -> Json:
+def _written(house: House, work: Work, value: Invoice, reason: str = "", *, by: str = "") -> Json:
     words = words_of(house, work, value.language)
-    return writing.invoice(value, organization=work.organization, notes=(reason, *cautions(words)), by=by, words=words)
+    notes = (reason or words["withdrawn"], *cautions(words))
+    return writing.invoice(value, organization=work.organization, notes=notes, by=by, words=words)

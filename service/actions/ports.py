@@ -130,9 +130,9 @@ class Catalogues(Protocol):
 
 
 class Press(Protocol):
-    """Data for the report's template into a PDF, the same bytes for the same data; None when it can't be made."""
+    """Data for a template into a PDF, the same bytes for the same data; None when it can't be made."""
 
-    def __call__(self, data: Mapping[str, Any]) -> bytes | None: ...
+    def __call__(self, data: Mapping[str, Any], *, template: str = ...) -> bytes | None: ...  # the report's without
 
 
 @dataclass(frozen=True, slots=True)

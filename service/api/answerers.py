@@ -9,6 +9,7 @@ from service.api import (
     document,
     everything,
     history,
+    invoice_print,
     lastn,
     meta,
     metadata,
@@ -52,6 +53,7 @@ _BY_OPERATION: Mapping[str, Answerer] = {
     "meta": meta.meta,
     "meta-add": meta.add,
     "meta-delete": meta.delete,
+    "print": invoice_print.form,
     "validate": operation.validate,
     **{name: operation.exam(name) for name in (*EXAM, CHECK.name)},
 }

@@ -82,6 +82,7 @@ PLACES: Mapping[str, Mapping[str, Offer]] = {
     "/{type}/{id}/$document": _looking("document", "r", "Composition"),
     "/{type}/{id}/$as-document": _looking("as-document", "r", "DiagnosticReport"),
     "/{type}/{id}/$form": _looking("form", "r", "DiagnosticReport", files=True),
+    "/{type}/{id}/$print": _looking("print", "r", "Invoice", files=True),
     **{
         f"/{{type}}/{{id}}/${name}": {
             "POST": Offer("operation", "u", body="perhaps", writes=True, only=frozenset({"Task"}), operation=name)

@@ -1,12 +1,14 @@
 """An invoice or credit into the texts of its printed form, in one language; nothing is computed but turned signs."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from service.basics.money import Money
+from service.basics.texts import clean
 from service.billing.amounts import TAX_FIRST
 from service.billing.invoice import Invoice, Line, TaxGroup
 from service.billing.invoice_words import Words, say
 from service.billing.sheet import Entry, Fact, Figures, Party, Sheet, Taxed
+from service.billing.tariff import Tax
 
 NOTICED = ("draft", "cancelled", "entered-in-error", "balanced")  # states that a reader has to be told
 
@@ -27,7 +29,7 @@ def sheet(
     return Sheet(
         language=language,
         title=words[title],
-        number=invoice.number,
+        number=clean(invoice.number),
         issued=invoice.issued,
         seller=_party(words, "seller", invoice.seller.legal_name, invoice.seller.address, invoice.seller.tax_number),
         buyer=_buyer(words, invoice),
@@ -40,15 +42,15 @@ def sheet(
         due=Fact(words["due-credit" if sign < 0 else "due"], figures.amount(due)),
         payment=tuple(_payment(invoice, words)),
         notices=(words[f"notice-{status}"],) if status in NOTICED else (),
-        notes=(_method(invoice, words), *notes),
+        notes=(_method(invoice, words), *filter(None, map(clean, notes))),
         words=words,
     )
 
 
 def _party(words: Words, label: str, name: str, address: str, tax_number: str) -> Party:
-    lines = [line.strip() for line in address.split("\n")]
-    numbered = [f"{words['tax-number']}: {tax_number}"] if tax_number else []
-    return Party(words[label], name, tuple(line for line in (*lines, *numbered) if line))
+    lines = [line.strip() for line in clean(address).split("\n")]
+    numbered = [f"{words['tax-number']}: {clean(tax_number)}"] if tax_number else []
+    return Party(words[label], clean(name), tuple(line for line in (*lines, *numbered) if line))
 
 
 def _buyer(words: Words, invoice: Invoice) -> Party:
@@ -58,12 +60,11 @@ def _buyer(words: Words, invoice: Invoice) -> Party:
 
 def _facts(invoice: Invoice, words: Words, figures: Figures) -> Iterator[Fact]:
     facts = {
-        "number": invoice.number,
         "issued": figures.day(invoice.issued[:10]),
         "supplied": figures.day(invoice.performed.day) if invoice.performed.day else "",
         "credits": invoice.credited_number,
     }
-    yield from (Fact(words[key], text) for key, text in facts.items() if text)
+    yield from _told(facts, words)
 
 
 def _exam(invoice: Invoice, words: Words, figures: Figures) -> Iterator[Fact]:
@@ -75,16 +76,21 @@ def _exam(invoice: Invoice, words: Words, figures: Figures) -> Iterator[Fact]:
         "performer": done.performer,
         "exam": done.exam,
     }
-    yield from (Fact(words[key], text) for key, text in facts.items() if text)
+    yield from _told(facts, words)
+
+
+def _told(texts: Mapping[str, str], words: Words) -> Iterator[Fact]:
+    found = ((key, clean(text)) for key, text in texts.items())
+    yield from (Fact(words[key], text) for key, text in found if text)
 
 
 def _entries(line: Line, words: Words, figures: Figures, *, sign: int) -> Iterator[Entry]:
-    rate = figures.percent(line.rate.rate)
+    rate = _rate(line.rate, figures)
     quantity = figures.number(line.quantity * sign) if line.quantity else ""
     remarks = tuple(_remarks(line, words, figures, sign=sign))
-    yield Entry(str(line.sequence), line.text, remarks, quantity, rate, figures.figure(turned(line.base, sign)))
+    yield Entry(str(line.sequence), clean(line.text), remarks, quantity, rate, figures.figure(turned(line.base, sign)))
     if line.discount is not None and line.discount.minor:
-        text = say(words, "discount", reason=line.discount_reason)
+        text = say(words, "discount", reason=clean(line.discount_reason))
         yield Entry("", text, (), "", rate, figures.figure(turned(line.discount, sign)))
 
 
@@ -111,11 +117,16 @@ def _each(line: Line, sign: int) -> Money | None:
 def _taxed(group: TaxGroup, words: Words, figures: Figures, *, sign: int) -> Taxed:
     return Taxed(
         category=words.get(f"tax-{group.rate.category}", group.rate.category),
-        rate=figures.percent(group.rate.rate),
+        rate=_rate(group.rate, figures),
         base=figures.amount(turned(group.base, sign)),
         tax=figures.amount(turned(group.tax, sign)),
-        reason=group.rate.reason,
+        reason=clean(group.rate.reason),
     )
+
+
+def _rate(tax: Tax, figures: Figures) -> str:
+    """The rate in percent; what is outside tax has none (EN 16931 BR-O-05)."""
+    return figures.percent(tax.rate) if tax.category != "O" else ""
 
 
 def _totals(invoice: Invoice, words: Words, figures: Figures, *, sign: int) -> Iterator[Fact]:
@@ -129,7 +140,7 @@ def _payment(invoice: Invoice, words: Words) -> Iterator[Fact]:
     if invoice.credits:
         return  # nobody has a credit to pay
     parts = {"terms": invoice.seller.terms, "bank": invoice.seller.bank}
-    yield from (Fact(words[key], text) for key, text in parts.items() if text)
+    yield from _told(parts, words)
 
 
 def _method(invoice: Invoice, words: Words) -> str:

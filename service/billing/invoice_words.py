@@ -9,7 +9,7 @@ _NONE: frozenset[str] = frozenset()
 PLACES: Mapping[str, frozenset[str]] = {
     **dict.fromkeys(("title-invoice", "title-credit", "title-draft"), _NONE),
     **dict.fromkeys(("notice-draft", "notice-cancelled", "notice-entered-in-error", "notice-balanced"), _NONE),
-    **dict.fromkeys(("seller", "buyer", "tax-number", "number", "issued", "supplied", "credits"), _NONE),
+    **dict.fromkeys(("seller", "buyer", "tax-number", "issued", "supplied", "credits"), _NONE),
     **dict.fromkeys(("terms", "bank", "animal", "examined", "performer", "exam"), _NONE),
     **dict.fromkeys(("line", "service", "quantity", "rate", "net", "outside"), _NONE),
     "each": frozenset({"amount"}),
@@ -20,7 +20,7 @@ PLACES: Mapping[str, frozenset[str]] = {
     **dict.fromkeys(("taxes", "category", "base", "tax"), _NONE),
     **dict.fromkeys((f"tax-{category}" for category in ("S", "Z", "E", "O", "AE", "K", "G")), _NONE),
     **dict.fromkeys(("rounding-group", "rounding-line", "gross-net-first", "gross-tax-first"), _NONE),
-    "care": _NONE,
+    **dict.fromkeys(("care", "withdrawn"), _NONE),
     "page": frozenset({"page", "pages"}),
     "replaced": _NONE,
 }

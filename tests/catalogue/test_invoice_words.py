@@ -47,7 +47,7 @@ def test_what_would_be_printed_wrong_is_told_by_its_line() -> None:
     ]
     assert told("en,due,Amount due", "en,dew,Amount due") == [
         f"{FILE}:0: en has no due",
-        f"{FILE}:36: an invoice says no phrase dew",
+        f"{FILE}:35: an invoice says no phrase dew",
     ]
     assert any("there is no place {sum}" in one for one in told("en,net,Net", "en,net,Net {sum}"))
     assert told("de,net,Netto", "fr,net,Net")[0] == f"{FILE}:0: de has no net"

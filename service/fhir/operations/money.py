@@ -4,6 +4,22 @@ from service.fhir.operations.shape import INSTANCE, Operation, given, taken
 
 _EXAM = given("Reference", "The exam's Task.", name="exam")
 
+PRINT = Operation(
+    "print",
+    "invoice-print",
+    "An invoice in print",
+    "An invoice or credit note that was issued here, as a file to read or print: the file itself, or a Binary where "
+    "FHIR is asked for. Its words are of the language that the practice had when it was issued, or of the one that is "
+    "asked for, and figures are written as that language does. A credit note states positive amounts.",
+    ("Invoice",),
+    INSTANCE,
+    (
+        taken("kind", "code", "pdf or page (HTML); pdf without it."),
+        taken("version", "positiveInt", "Which version of it; the current one without this."),
+        taken("language", "code", "A language that has words, such as en or de-AT; the invoice's own without it."),
+        given("Binary"),
+    ),
+)
 MONEY: tuple[Operation, ...] = (
     Operation(
         "bill",

@@ -15,10 +15,12 @@ from typing import Any
 from service.fhir.printing.glyphs import printable
 
 SECONDS = 5.0  # for one document, the start of the process included
+TEMPLATE = "template"  # the key of the data that names it
 _LENGTH = struct.Struct(">I")
 _log = logging.getLogger("sonoledger.print")
 _HERE = Path(__file__).parent
-_TEMPLATE = _HERE.parent / "writing" / "report.typ"
+_WRITING = _HERE.parent / "writing"
+_TEMPLATES = (_WRITING / "report.typ", _WRITING / "invoice.typ")
 
 
 class Press:
@@ -26,14 +28,16 @@ class Press:
 
     A process of its own, because it takes 75 to 125 MB and so that no document can stop or hold up the service."""
 
-    def __init__(self, template: Path = _TEMPLATE, *, seconds: float = SECONDS) -> None:
-        self._template, self._seconds = template, seconds
+    def __init__(self, *templates: Path, seconds: float = SECONDS) -> None:
+        self._templates, self._seconds = templates or _TEMPLATES, seconds
         self._lock = Lock()
         self._process: subprocess.Popen[bytes] | None = None
 
-    def __call__(self, data: Mapping[str, Any]) -> bytes | None:
-        """The PDF of the data, the same bytes for the same data; None when none can be made, and a log line says so."""
-        body = json.dumps(printable(data)).encode()
+    def __call__(self, data: Mapping[str, Any], *, template: str = "") -> bytes | None:
+        """The PDF of the data, the same bytes for the same data; None when none can be made, and a log line says so.
+
+        template: "report" or "invoice", the stem of its file; the first one without."""
+        body = json.dumps({**printable(data), TEMPLATE: template or self._templates[0].stem}).encode()
         with self._lock:
             for tried in (1, 2):  # a typesetter may have ended since the last document
                 try:
@@ -71,7 +75,7 @@ class Press:
         if self._process is None or self._process.poll() is not None:
             self._stop()
             self._process = subprocess.Popen(
-                [sys.executable, "-I", str(_HERE / "typesetter.py"), str(self._template)],
+                [sys.executable, "-I", str(_HERE / "typesetter.py"), *map(str, self._templates)],
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
                 stderr=subprocess.DEVNULL,

@@ -1,7 +1,8 @@
 """A process of its own: framed data on stdin into tagged PDFs on stdout, until stdin ends or nothing comes for long.
 
-Run as a script, so that it loads nothing of the service: python -I typesetter.py TEMPLATE. A frame is four bytes of
-length, then JSON; an answer is one byte (P: a PDF, E: what was wrong), four bytes of length, then its bytes."""
+Run as a script, so that it loads nothing of the service: python -I typesetter.py TEMPLATE... A frame is four bytes of
+length, then JSON whose "template" is the stem of a template's file; an answer is one byte (P: a PDF, E: what was
+wrong), four bytes of length, then its bytes."""
 
 import json
 import select
@@ -19,23 +20,24 @@ MOST = 500  # documents after which a fresh process takes over
 LENGTH = struct.Struct(">I")
 
 
-def main(template: Path, source: FileIO, target: FileIO) -> None:
+def main(templates: list[Path], source: FileIO, target: FileIO) -> None:
     """Answer every frame of source on target; ends by itself when idle for IDLE seconds or after MOST documents."""
-    text = template.read_bytes()
-    compiler = typst.Compiler(text, font_paths=typst.Fonts(include_system_fonts=False), ignore_system_fonts=True)
+    texts = {one.stem: one.read_bytes() for one in templates}
+    compiler = typst.Compiler(b"", font_paths=typst.Fonts(include_system_fonts=False), ignore_system_fonts=True)
     for _ in range(MOST):
         if not select.select([source], [], [], IDLE)[0]:
             return
         head = _taken(source, LENGTH.size)
         if len(head) < LENGTH.size:
             return
-        kind, body = _answer(compiler, text, _taken(source, LENGTH.unpack(head)[0]))
+        kind, body = _answer(compiler, texts, _taken(source, LENGTH.unpack(head)[0]))
         _send(target, kind + LENGTH.pack(len(body)) + body)
 
 
-def _answer(compiler: typst.Compiler, template: bytes, body: bytes) -> tuple[bytes, bytes]:
+def _answer(compiler: typst.Compiler, templates: dict[str, bytes], body: bytes) -> tuple[bytes, bytes]:
     try:
-        return b"P", _typeset(compiler, template, json.loads(body))
+        data = json.loads(body)
+        return b"P", _typeset(compiler, templates[data.pop("template")], data)
     except (typst.TypstError, ValueError, TypeError, KeyError) as error:
         return b"E", type(error).__name__.encode()
 
@@ -72,4 +74,4 @@ def _send(target: FileIO, answer: bytes) -> None:
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]), FileIO(0, closefd=False), FileIO(1, "w", closefd=False))
+    main([Path(one) for one in sys.argv[1:]], FileIO(0, closefd=False), FileIO(1, "w", closefd=False))

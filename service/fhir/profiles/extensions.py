@@ -53,6 +53,10 @@ EXTENSIONS: tuple[Own, ...] = (
         Part("tax-number", "string", "Tax number"),
         Part("bank", "string", "Bank account"),
     )),
+    Own(uris.X_BUYER, ("Invoice",), "Whom it bills, as on the day of issue", parts=(
+        Part("address", "string", "Address, line by line"),
+        Part("tax-number", "string", "Tax number"),
+    )),
     Own(uris.X_AGREED, ("Consent",), "What was agreed to, and how that is known", parts=(
         Part("amount", "Money", "Up to which amount, tax included", least=1),
         Part("method", "code", "How it was said: voice, in-person or message", least=1),

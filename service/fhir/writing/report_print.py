@@ -1,20 +1,18 @@
 """Turns a composed report into the data that the PDF's template sets: texts, lists and nothing else."""
 
-import re
 from itertools import groupby
 from typing import Any
 
 from service.exam.report_parts import Measurement, Report, Section, Statement
+from service.fhir.writing.breaking import IN_A_COLUMN, IN_A_LINE, broken
 
 Json = dict[str, Any]
-BREAK = "\u200b"  # where a word may break
-IN_A_LINE, IN_A_COLUMN = 80, 24  # a word longer than this has no place to break at and would run off the paper
 ROWS = ("identity", "question", "preparation", "signature")
 
 
 def printed(report: Report) -> Json:
     """The report as report.typ reads it; the same report gives the same data."""
-    data: Json = _broken(_data(report), IN_A_LINE)
+    data: Json = broken(_data(report), IN_A_LINE)
     return data
 
 
@@ -59,23 +57,8 @@ def _step(statement: Statement) -> Json:
         "text": statement.text,
         "measurements": [_measurement(m) for m in statement.measurements],
     }
-    broken: Json = _broken(found, IN_A_COLUMN)
-    return broken
-
-
-def _broken(value: Any, most: int) -> Any:
-    """The same with places to break at in every word that is longer than most."""
-    if isinstance(value, str):
-        return re.sub(rf"[^\s{BREAK}]{{{most},}}", _with_breaks, value) if len(value) >= most else value
-    if isinstance(value, list):
-        return [_broken(one, most) for one in value]
-    if isinstance(value, dict):
-        return {key: _broken(one, most) for key, one in value.items()}
-    return value
-
-
-def _with_breaks(word: re.Match[str]) -> str:
-    return BREAK.join(word[0][i : i + 12] for i in range(0, len(word[0]), 12))
+    made: Json = broken(found, IN_A_COLUMN)
+    return made
 
 
 def _measurement(one: Measurement) -> Json:
