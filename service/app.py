@@ -6,11 +6,13 @@ import threading
 from collections.abc import Callable
 from contextlib import suppress
 from datetime import datetime
+from functools import partial
 
+from service.access import addresses, scopes
 from service.access.keyring import Bearer, Keyring
 from service.actions import transact, watching
 from service.actions.operations import OPERATIONS
-from service.actions.ports import House
+from service.actions.ports import Caller, House
 from service.api import log
 from service.api.kit import Kit
 from service.api.listen import listen
@@ -27,12 +29,25 @@ ARENAS, MAPPED_FROM = -8, -3  # M_ARENA_MAX and M_MMAP_THRESHOLD of glibc's mall
 
 
 def application(
-    books: SqlBooks, catalogue: Catalogue, *, base: str, docs: bool = True, origins: tuple[str, ...] = ()
+    books: SqlBooks,
+    catalogue: Catalogue,
+    *,
+    base: str,
+    docs: bool = True,
+    origins: tuple[str, ...] = (),
+    private: tuple[str, ...] = (),
 ) -> Application:
     """The web application over an open store. base is our own FHIR address, without a slash at its end.
 
-    origins: of pages that may call it from a browser."""
-    house = House(books, Catalogues(catalogue, books.catalogue_text), base, printing.press())
+    origins: of pages that may call it from a browser; private: hosts of one's own network that data may lead to."""
+    house = House(
+        books,
+        Catalogues(catalogue, books.catalogue_text),
+        base,
+        printing.press(),
+        partial(addresses.faults, private=private),
+        _may_watch,
+    )
 
     def find(fingerprint: str) -> Bearer | None:
         row = books.token(fingerprint)
@@ -63,6 +78,10 @@ def application(
     return create_app(kit)
 
 
+def _may_watch(caller: Caller, type_: str) -> bool:
+    return all(scopes.allows(caller.scopes, type_, letter) for letter in "rs")
+
+
 def _posts(books: SqlBooks, state: str) -> int:
     return sum(count for _, _, found, count, _ in books.backlog() if found == state)
 
@@ -91,16 +110,18 @@ def serve(
 ) -> None:
     """Serve until SIGTERM or SIGINT; what is being answered is finished first. The store is closed at the end.
 
-    courier, when given, carries posts in a thread of its own: called with (books, stop=, pause=, timeout=)."""
+    courier, when given, carries posts in a thread of its own: called with books and keywords as worker.run has them."""
     log.to_stdout(settings.log_level)
     _be_thrifty()
     validate.prepare()
     base = settings.base_url or f"http://{host}:{port}/fhir"
-    app = application(books, catalogue, base=base, docs=settings.docs, origins=settings.cors_origins)
+    app = application(
+        books, catalogue, base=base, docs=settings.docs, origins=settings.cors_origins, private=settings.private_hosts
+    )
     gc.collect()
     gc.freeze()  # what is there by now stays: it need not be gone through again and again
     stop = threading.Event()
-    times = {"pause": settings.courier_pause, "timeout": settings.courier_timeout}
+    times = {"pause": settings.courier_pause, "timeout": settings.courier_timeout, "private": settings.private_hosts}
     beside = _beside(books, catalogue, stop)
     if courier:
         beside.append(threading.Thread(target=courier, args=(books,), kwargs={"stop": stop, **times}))

@@ -42,7 +42,8 @@ def work() -> None:
     settings = opening.settings()
     with opening.books() as books:
         log.to_stdout(settings.log_level)
-        back.run(books, stop=back.stop_on_signals(), pause=settings.courier_pause, timeout=settings.courier_timeout)
+        pause, timeout, private = settings.courier_pause, settings.courier_timeout, settings.private_hosts
+        back.run(books, stop=back.stop_on_signals(), pause=pause, timeout=timeout, private=private)
 
 
 @commands.command()

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 PREFIX = "SONOLEDGER_"
+_HOST = re.compile(r"[a-z0-9]([a-z0-9.\-]*[a-z0-9])?|[0-9a-f:]*:[0-9a-f:]*")
 _ORIGIN = re.compile(r"https?://[a-z0-9.\-]+(:\d{1,5})?")
 
 
@@ -44,6 +45,12 @@ class Settings:
         default=(),
         metadata={
             "help": "origins of browser pages that may call the API, such as https://pages.example; commas between"
+        },
+    )
+    private_hosts: tuple[str, ...] = field(
+        default=(),
+        metadata={
+            "help": "hosts of your own network that Subscriptions and key sets may lead to; commas between"
         },
     )
     log_level: str = field(default="INFO", metadata={"help": "DEBUG, INFO, WARNING or ERROR"})
@@ -126,6 +133,13 @@ def _origins(text: str) -> tuple[str, ...]:
     return found
 
 
+def _hosts(text: str) -> tuple[str, ...]:
+    found = tuple(one.strip().lower() for one in text.split(",") if one.strip())
+    if not all(_HOST.fullmatch(one) for one in found):
+        raise ValueError("names or addresses of hosts such as records.practice.example, without a port, commas between")
+    return found
+
+
 def _database(text: str) -> Secret:
     if not text.startswith(("sqlite:///", "postgresql://", "postgresql+psycopg://", "postgres://")):
         raise ValueError("an address that starts with sqlite:/// or postgresql://")
@@ -138,6 +152,7 @@ _READERS: dict[str, Callable[[str], object]] = {
     "mappings": str,
     "docs": _yes,
     "cors_origins": _origins,
+    "private_hosts": _hosts,
     "log_level": _level,
     "courier_pause": _seconds,
     "courier_timeout": _seconds,

@@ -6,7 +6,7 @@ import random
 import signal
 import socket
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from datetime import UTC, datetime
 from types import FrameType
 
@@ -25,17 +25,19 @@ def run(
     lines: Lines | None = None,
     pause: float = PAUSE_MILLISECONDS / 1_000,
     timeout: float = TOTAL_SECONDS,
+    private: Collection[str] = (),
     now: Callable[[], datetime] = lambda: datetime.now(UTC),
     draw: Draw = random.randrange,
     worker: str = "",
 ) -> Tally:
     """Deliver posts until `stop` is set (or, with until_idle, until none is due); answers how the attempts ended.
 
-    pause: seconds between looks at an empty outbox; timeout: seconds a receiver may take in all (lines brings its own).
+    pause: seconds between looks at an empty outbox; timeout: seconds a receiver may take in all (lines brings its own);
+    private: hosts of one's own network that Subscriptions may lead to.
     What is on its way when `stop` is set gets seven seconds; what is then cut off is due again at once."""
 
     async def courier() -> Tally:
-        async with lines or Lines(total_seconds=timeout) as open_lines:
+        async with lines or Lines(total_seconds=timeout, private=private) as open_lines:
             carrier = Courier(outbox, open_lines, worker or name(), now, draw, pause=int(pause * 1_000))
             return await carrier.run(stop.is_set, until_idle=until_idle)
 

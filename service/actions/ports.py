@@ -1,11 +1,12 @@
 """What actions need of the outside, as Protocols; the doors hand in what honours them."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Protocol
 
+from service.actions.subscription_ports import Watched, Watching
 from service.basics.query import AuditQuery, Page, Query, Span
 from service.basics.stored import Closed, Exam, Keys, Late, Post, Record, StepKey, Stored, Trace
 from service.catalogue.catalogue import Catalogue
@@ -26,7 +27,7 @@ class Caller:
     asked: tuple[str, ...] = ()
 
 
-class View(Protocol):
+class View(Watched, Protocol):
     """A consistent look at one organisation's resources. Nothing of another organisation is ever visible."""
 
     organization: str
@@ -68,7 +69,7 @@ class View(Protocol):
     def traces(self, wanted: AuditQuery, *, count: int, after: str) -> tuple[tuple[Trace, ...], str]: ...
 
 
-class Work(View, Protocol):
+class Work(View, Watching, Protocol):
     """One open transaction: all of it is committed together when the `with` ends, or nothing."""
 
     now: datetime
@@ -135,6 +136,16 @@ class Press(Protocol):
     def __call__(self, data: Mapping[str, Any], *, template: str = ...) -> bytes | None: ...  # the report's without
 
 
+def nowhere(address: str) -> list[str]:
+    """Why an address that data names is not called: where nobody said which may be, none is."""
+    return ["No address that data names is called by this service."]
+
+
+def nobody(caller: Caller, type_: str) -> bool:
+    """Whether a caller may be told of changes of a type: where nobody said who may, none is."""
+    return False
+
+
 @dataclass(frozen=True, slots=True)
 class House:
     """What the doors join for the actions."""
@@ -143,3 +154,5 @@ class House:
     catalogues: Catalogues
     base: str = "http://127.0.0.1:8000/fhir"  # our own base URL, for Location and absolute self-references
     press: Press | None = None  # without one, reports have no PDF
+    address_faults: Callable[[str], Sequence[str]] = nowhere  # what keeps an address that data names from being called
+    may_watch: Callable[[Caller, str], bool] = nobody  # whether the caller may read and search a type without limits

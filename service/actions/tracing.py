@@ -47,3 +47,20 @@ def operation(work: Work, caller: Caller, name: str, *, task: str, entities: Ite
         operation=name,
         entities=tuple(entities)[:ENTITIES],
     )
+
+
+def changed(work: Work, caller: Caller, reference: str) -> Trace:
+    """The line of an update of one resource (Type/id) that nobody asked for."""
+    type_, _, id_ = reference.partition("/")
+    return Trace(
+        id=new_id(),
+        recorded=exact.instant(work.now),
+        interaction="update",
+        action="U",
+        outcome="0",
+        client=caller.label,
+        request=caller.request,
+        type=type_,
+        id_of=id_,
+        entities=(reference,),
+    )

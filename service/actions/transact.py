@@ -7,7 +7,7 @@ from random import random
 from time import sleep
 from typing import Any
 
-from service.actions import admission, deletion, guards, identities, overtaken, patches, references, repeats
+from service.actions import admission, deletion, guards, identities, overtaken, patches, references, repeats, subscribe
 from service.actions.checking import checked
 from service.actions.looking import Look, by_id
 from service.actions.pending import Pending
@@ -99,6 +99,7 @@ def _apply(house: House, work: Work, caller: Caller, waiting: list[Pending], *, 
                 with _Placed(one):
                     identities.unique(work, one, kinds, uris.IDENTIFIER_TYPE)
         guards.check(house, work, waiting)
+        subscribe.admit(house, work, caller, waiting)
         derived = admission.admit(house, work, caller, waiting, ours=ours)
     with overtaken.answered(waiting):
         gone = deletion.delete(work, waiting)

@@ -1,15 +1,15 @@
-"""What goes on beside the answers, in threads: the clock of urgent findings, and the exceptions of billing."""
+"""What goes on beside the answers, in threads: clocks of urgent findings and subscriptions, exceptions of billing."""
 
 import json
 import logging
 import threading
 from collections.abc import Callable, Iterable
 
-from service.actions import billing_check, escalate_urgent
+from service.actions import billing_check, escalate_urgent, watch_subscriptions
 from service.actions.ports import House
 
 SECONDS = 20.0  # between two looks
-WATCHES = (escalate_urgent.watch, billing_check.watch)
+WATCHES = (escalate_urgent.watch, billing_check.watch, watch_subscriptions.watch)
 _log = logging.getLogger("sonoledger.watch")
 
 Watch = Callable[..., None]

@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from typing import Any
 
+from service.actions import notify
 from service.actions.ports import Work
 from service.basics.stored import Record, Stored
 from service.fhir import exact, search
@@ -21,6 +22,7 @@ def write(
     records = [_first(work, resource, now=now) for resource in new]
     records += [_next(work, resource, before, now=now, method=method) for resource, before in changed]
     work.put(records)
+    notify.note(work, records)
     return [record.new for record in records]
 
 

@@ -17,6 +17,7 @@ from service.api import (
     read,
     report_forms,
     search,
+    subscriptions,
     write,
 )
 from service.api.answers import Answer
@@ -47,6 +48,7 @@ _OF_DEFINITIONS: Mapping[str, Answerer] = {"search-type": catalogue.search, "rea
 _BY_OPERATION: Mapping[str, Answerer] = {
     "as-document": report_forms.document,
     "document": document.document,
+    "events": subscriptions.events,
     "everything": everything.everything,
     "form": report_forms.form,
     "lastn": lastn.lastn,
@@ -54,6 +56,7 @@ _BY_OPERATION: Mapping[str, Answerer] = {
     "meta-add": meta.add,
     "meta-delete": meta.delete,
     "print": invoice_print.form,
+    "status": subscriptions.status,
     "validate": operation.validate,
     **{name: operation.exam(name) for name in (*EXAM, CHECK.name)},
 }

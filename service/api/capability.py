@@ -8,6 +8,7 @@ from service.api.kit import Limits
 from service.api.types import READ_ONLY, SERVED
 from service.fhir import exact, patching, profiles, uris
 from service.fhir.search.coming import included, referring
+from service.fhir.topics import TOPICS
 from service.fhir.types import DEFINITIONS, DIRECTORY, GUARDED
 
 Json = dict[str, Any]
@@ -94,6 +95,9 @@ def _resource(type_: str, parameters: Parameters) -> Json:
     ]
     operations = [{"name": name, "definition": url} for name, url in offers.operations(type_)]
     coming = {} if type_ in DEFINITIONS else _coming(type_)
+    if type_ == "Subscription":
+        found["extension"] = [{"url": uris.BACKPORT_TOPIC, "valueCanonical": url} for url in TOPICS]
+        found["supportedProfile"] = [uris.BACKPORT_SUBSCRIPTION]
     return found | coming | ({"searchParam": params} if params else {}) | {"operation": operations}
 
 

@@ -81,6 +81,9 @@ PLACES: Mapping[str, Mapping[str, Offer]] = {
     "/{type}/{id}/$everything": _looking("everything", "r", "Patient"),
     "/{type}/{id}/$document": _looking("document", "r", "Composition"),
     "/{type}/{id}/$as-document": _looking("as-document", "r", "DiagnosticReport"),
+    "/{type}/$status": _looking("status", "r", "Subscription"),
+    "/{type}/{id}/$status": _looking("status", "r", "Subscription"),
+    "/{type}/{id}/$events": _looking("events", "r", "Subscription"),
     "/{type}/{id}/$form": _looking("form", "r", "DiagnosticReport", files=True),
     "/{type}/{id}/$print": _looking("print", "r", "Invoice", files=True),
     **{

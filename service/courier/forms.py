@@ -2,7 +2,8 @@
 
 from collections.abc import Awaitable, Callable
 
-from service.courier import replies, verdict
+from service.basics.subscription import NOTICES
+from service.courier import notices, replies, verdict
 from service.courier.answer import Answer, NoAnswer
 from service.courier.line import Halt, Line
 from service.courier.lookup import looked_up
@@ -65,4 +66,5 @@ FORMS: dict[str, Form] = {
     "message": _message,
     "document": _document,
     "webhook": _webhook,
+    **dict.fromkeys(NOTICES, notices.carry),
 }

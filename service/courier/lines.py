@@ -2,19 +2,22 @@
 
 import asyncio
 import ssl
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from types import TracebackType
 from typing import Protocol, Self
 
 import httpx
 
+from service.basics.subscription import NOTICES
 from service.courier.answer import READ, Answer, NoAnswer
+from service.courier.guard import Forbidden, Guarded, Resolve
 from service.courier.ports import Leased
 
 CONNECT_SECONDS = 5
 AT_ONE_TIME = 8  # sends to one destination: kind to it, and a pool of more connections costs more than it carries
 TOTAL_SECONDS = 30  # from the first byte sent to the last one read, however slowly the other side drips
+UNSEEN = NOTICES | {"webhook"}  # forms whose secrets are no Authorization header
 HOPELESS = (httpx.InvalidURL, httpx.UnsupportedProtocol, httpx.LocalProtocolError, ValueError)
 
 
@@ -44,10 +47,13 @@ class Lines:
         transport: httpx.AsyncBaseTransport | None = None,
         total_seconds: float = TOTAL_SECONDS,
         credentials: Credentials | None = None,
+        private: Collection[str] = (),
+        resolve: Resolve | None = None,
     ) -> None:
         self._transport = transport
         self._credentials = credentials or Kept()
         self._total = total_seconds
+        self._private, self._resolve = private, resolve
         self._clients: dict[tuple[str, str, str], httpx.AsyncClient] = {}
         self._turns: dict[tuple[str, str], asyncio.Semaphore] = {}
         self._trusting: ssl.SSLContext | None = None
@@ -72,7 +78,7 @@ class Lines:
 
     async def _once(self, post: Leased, call: Call, *, request: str) -> Answer | NoAnswer:
         try:
-            authorization = "" if post.form == "webhook" else await self._credentials.header(post)
+            authorization = "" if post.form in UNSEEN else await self._credentials.header(post)
             headers = {**_headers(call, request=request, authorization=authorization), **call.headers}
             url = f"{post.url}/{call.path}" if call.path else post.url
             client = self._client(post)
@@ -85,6 +91,8 @@ class Lines:
             return NoAnswer(f"no complete answer within {self._total:g} s")
         except httpx.TimeoutException as late:
             return NoAnswer(f"no answer in time ({type(late).__name__})")
+        except Forbidden as fault:
+            return NoAnswer(f"not sent: {fault}", True)
         except HOPELESS as fault:  # its text is not repeated: it can quote the credentials
             return NoAnswer(f"cannot be sent: the address or credentials are malformed ({type(fault).__name__})", True)
         except httpx.TransportError as fault:
@@ -104,7 +112,7 @@ class Lines:
         whose = (post.organization, post.destination, post.url)
         if whose not in self._clients:
             self._clients[whose] = httpx.AsyncClient(
-                transport=self._transport,
+                transport=self._transport or self._guarded(post),
                 verify=self._trust(post.url),
                 timeout=httpx.Timeout(self._total, connect=min(CONNECT_SECONDS, self._total)),
                 limits=httpx.Limits(max_connections=AT_ONE_TIME, max_keepalive_connections=AT_ONE_TIME),
@@ -112,6 +120,14 @@ class Lines:
                 trust_env=False,  # a .netrc or proxy of this machine's user is none of a destination's business
             )
         return self._clients[whose]
+
+    def _guarded(self, post: Leased) -> httpx.AsyncBaseTransport | None:
+        """For an address that data named: it leads nowhere but where addresses of data may. None for an operator's."""
+        if post.form not in NOTICES:
+            return None
+        limits = httpx.Limits(max_connections=AT_ONE_TIME, max_keepalive_connections=AT_ONE_TIME)
+        inner = httpx.AsyncHTTPTransport(verify=self._trust(post.url), limits=limits, trust_env=False)
+        return Guarded(inner, private=self._private, resolve=self._resolve)
 
     def _trust(self, url: str) -> ssl.SSLContext:
         """One context for all lines, as each costs megabytes; plain http gets an empty one, which trusts nobody."""

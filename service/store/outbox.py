@@ -12,6 +12,7 @@ from service.store.counterparts import Counterparts
 from service.store.deliveries import ATTEMPT
 from service.store.instants import instant, micros
 from service.store.session import Row, Session
+from service.store.told import follow
 
 PER_DESTINATION = 16
 """Posts of one destination that are out at a time, over all couriers: a hanging one must not fill all hands."""
@@ -41,7 +42,6 @@ _SETTLE = (
     "UPDATE post SET state = ?, due_us = ?, tries = tries + 1, lease = '', lease_us = 0"
     " WHERE organization = ? AND id = ? AND lease = ?"
 )
-_SWITCH_OFF = "UPDATE destination SET active = ?, disabled = ? WHERE organization = ? AND name = ?"
 _SETTLED = frozenset({"delivered", "waiting", "dead"})
 
 
@@ -72,6 +72,8 @@ class Held(Protocol):
     def organization(self) -> str: ...
     @property
     def destination(self) -> str: ...
+    @property
+    def event(self) -> str: ...
     @property
     def id(self) -> str: ...
     @property
@@ -162,8 +164,7 @@ class Outbox(Counterparts):
             ours = [pair for pair, still in zip(done, moved, strict=True) if still]
             session.many(ATTEMPT, (_attempt(leased, settlement) for leased, settlement in ours))
             for leased, settlement in ours:
-                if settlement.disable:
-                    session.run(_SWITCH_OFF, False, settlement.reason, leased.organization, leased.destination)
+                follow(session, leased, settlement, now=now)
         return moved
 
 

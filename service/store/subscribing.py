@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import astuple, replace
 from datetime import datetime
 
+from service.basics.stored import Stored
 from service.basics.subscription import Happening, Subscription
 from service.store.deliveries import ATTEMPT
 from service.store.instants import instant, micros, micros_of
@@ -11,6 +12,7 @@ from service.store.session import Session
 from service.store.subscribed import COLUMNS, Subscribed
 
 _NAMES = COLUMNS.split(", ")
+_ONE = f"SELECT {COLUMNS} FROM subscription WHERE organization = ? AND id = ?"
 _SAVE = (
     f"INSERT INTO subscription (organization, {COLUMNS}) VALUES ({', '.join('?' * (len(_NAMES) + 1))})"
     " ON CONFLICT (organization, id) DO UPDATE SET " + ", ".join(f"{name} = excluded.{name}" for name in _NAMES[1:])
@@ -36,6 +38,7 @@ class Subscribing(Subscribed):
         self.now = now
         self._last: list[Callable[[], None]] = []
         self._watching: tuple[Subscription, ...] | None = None
+        self.happened: dict[str, list[Stored]] = {}
 
     def at_end(self, act: Callable[[], None]) -> None:
         """Have something done when all else is, so that what it locks is locked last."""
@@ -51,6 +54,11 @@ class Subscribing(Subscribed):
         if self._watching is None:
             self._watching = self.watching()
         return self._watching
+
+    def hold_subscription(self, id_: str) -> Subscription | None:
+        """One of them, held until the end: nobody counts its events meanwhile."""
+        found = self._mine(_ONE + self._session.hold, id_)
+        return Subscription(*found[0]) if found else None
 
     def save_subscription(self, one: Subscription) -> None:
         """Write a subscription's row."""

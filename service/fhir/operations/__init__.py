@@ -7,9 +7,10 @@ from service.fhir.operations.money import MONEY, PRINT
 from service.fhir.operations.report import REPORT
 from service.fhir.operations.shape import Operation, Parameter
 from service.fhir.operations.standard import STANDARD
+from service.fhir.operations.subscription import SUBSCRIPTION
 from service.fhir.operations.urgent import URGENT
 
 EXAM = (*OF_EXAM, *URGENT, SETTLE, *ESTIMATE, *MONEY)
-ALL = (*STANDARD, *EXAM, *REPORT, PRINT, CHECK)
+ALL = (*STANDARD, *EXAM, *REPORT, *SUBSCRIPTION, PRINT, CHECK)
 
 __all__ = ["ALL", "CHECK", "EXAM", "STANDARD", "Operation", "Parameter"]
