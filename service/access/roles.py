@@ -32,6 +32,7 @@ _DEFINED = dict.fromkeys(DEFINITIONS, "rs")
 _PEOPLE = dict.fromkeys(DIRECTORY, "rs")
 _LOOKING = frozenset({"validate", "lastn", "meta"})
 _REPORTING = frozenset({"everything", "document", "as-document", "form"})
+_SUBSCRIBING = frozenset({"status", "events"})
 _BUNDLES = frozenset({"bundles"})
 _SCANNED = "Observation Media ImagingStudy Binary Specimen"
 _CLINICAL = _all("ServiceRequest Task Procedure BodyStructure Condition Encounter Appointment Flag", "rs")
@@ -50,7 +51,7 @@ ROLES: Mapping[str, Role] = {
         | _all("DocumentReference Binary Communication Flag Observation Subscription", "crus")
         | _all("Provenance", "crs")
         | _all("Invoice", "rus"),
-        _LOOKING | _REPORTING | {"meta-add", "meta-delete"},
+        _LOOKING | _REPORTING | _SUBSCRIBING | {"print", "estimate", "consent", "meta-add", "meta-delete"},
         _BUNDLES,
     ),
     "scanner": Role(
@@ -78,7 +79,7 @@ ROLES: Mapping[str, Role] = {
         | _PEOPLE
         | _all("ServiceRequest Task Procedure Encounter Appointment Consent", "rs")
         | _all("ChargeItem Invoice Account Coverage", "crus"),
-        frozenset({"validate", "meta", "bill", "credit", "billing-settle", "billing-check"}),
+        frozenset({"validate", "meta", "print", "estimate", "consent", "bill", "credit", "billing-settle", "billing-check"}),
         _BUNDLES,
     ),
     "referring-clinic": Role(

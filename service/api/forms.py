@@ -29,7 +29,7 @@ def kind_of(given: Inputs, *, known: tuple[str, ...]) -> str:
 def version_of(ask: Ask, given: Inputs) -> Stored:
     """The version that is asked for, the current one without a word. Raises Missing or Gone."""
     number = given.number("version", 0, most=10**9)
-    with ask.kit.books.view(ask.caller.organization) as view:
+    with ask.looking() as view:
         found = view.version(ask.type, ask.id, number) if number else view.get(ask.type, ask.id)
     return present(ask, found, f"There is no version {number} of {ask.type}/{ask.id}." if number else "")
 

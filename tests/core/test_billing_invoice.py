@@ -1,16 +1,19 @@
 """The arithmetic of an invoice against published worked figures, and that its parts always add up."""
 
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from service.actions.payers import unnumbered
 from service.basics.money import Currency, Money
 from service.billing.amounts import times
 from service.billing.credit import credit
 from service.billing.invoice import Invoice, Line, Payer, Performed, add, tax_groups, tax_on
 from service.billing.practice import BillingProfile
+from service.billing.tariff import Tax
 from tests.builders.money import taxed
 
 EUR, JPY, BHD = Currency("EUR", 2), Currency("JPY", 0), Currency("BHD", 3)
@@ -136,3 +139,12 @@ def test_the_last_credit_is_the_invoice_less_its_earlier_ones(rows, currency, ro
     everything = [one, *earlier, last]
     assert add(x.net for x in everything).minor == add(x.tax for x in everything).minor == 0
     assert add(x.gross for x in everything).minor == 0
+
+
+def test_b11_whoever_owes_the_tax_is_billed_only_under_a_tax_number() -> None:
+    """EN 16931 BR-AE-02 and BR-IC-02; no other category asks for the buyer's number."""
+    nameless, named = Payer("Organization/x"), Payer("Organization/x", tax_number="ATU00000000")
+    for category in ("S", "Z", "E", "O", "AE", "K", "G"):
+        lines = [replace(line(100), rate=Tax(Decimal(0), category))]
+        assert bool(unnumbered(nameless, lines)) == (category in {"AE", "K"})
+        assert unnumbered(named, lines) == ""
