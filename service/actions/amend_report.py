@@ -119,7 +119,7 @@ def _report(
 ) -> Json:
     """Composed twice: the first tells what changed, which the second then states."""
     said = facts(case, seen(case), signature, started=case.exam.started, issued=now, edition=edition)
-    changes = changed(written.lines, compose(said, case.catalogue))
+    changes = changed(written.lines, compose(said, case.catalogue), case.catalogue.phrases)
     if not changes:
         raise RuleBroken(Fault("business-rule", "The report would read the same: nothing is amended.", "Parameters"))
     said = replace(said, edition=replace(edition, changes=tuple(changes)))

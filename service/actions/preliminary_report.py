@@ -75,8 +75,9 @@ def against(view: View, case: Case, said: ReportFacts, *, major: bool | None = N
         return said
     now = lines(compose(said, case.catalogue))
     own = {title for key, title in case.catalogue.sections if key in AUTHORED}
-    spoken = changed(*([line for line in many if line.section in own] for many in (before.lines, now)))
-    others = len(changed(before.lines, now)) - len(spoken)
+    old, new = ([line for line in many if line.section in own] for many in (before.lines, now))
+    spoken = changed(old, new, case.catalogue.phrases)
+    others = len(changed(before.lines, now, case.catalogue.phrases)) - len(spoken)
     replaced = Replaced(before.id, before.issued, max(others, 0))
     return replace(said, edition=replace(said.edition, changes=tuple(spoken), preliminary=replaced, major=major))
 
@@ -96,7 +97,7 @@ def _issue(house: House, caller: Caller, operation: Operation, signature: Signat
         case, seen(case), signature, started=started, issued=now,
         edition=Edition("preliminary", number, replaced_issued=before.issued if before else ""),
     )  # fmt: skip
-    if before is not None and not changed(before.lines, compose(said, case.catalogue)):
+    if before is not None and not changed(before.lines, compose(said, case.catalogue), case.catalogue.phrases):
         return _answer(case, before.id, before.number)
     id_ = new_id()
     _, report = report_of(case, said, signature, id_, press=house.press)

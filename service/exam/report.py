@@ -19,6 +19,7 @@ from service.exam.report_findings import findings_section
 from service.exam.report_limits import limits_section, not_examined
 from service.exam.report_opening import identity_section, preparation_section, question_section
 from service.exam.report_parts import Line, Measurement, Report, Rules, Section, Statement
+from service.exam.report_phrases import label
 from service.exam.report_step import Ended
 from service.exam.report_step import ended as ended_steps
 from service.exam.report_trend import comparison_section
@@ -79,7 +80,7 @@ def compose(facts: ReportFacts, rules: Rules) -> Report:
         title=f"{TITLES.get(facts.edition.status, 'Report')}: {words.lower(facts.service.title)}",
         status_words=status_words(facts),
         notices=(*urgent_notices(facts, rules), *notices(facts)),
-        brief=_brief(facts, sorted_out),
+        brief=_brief(facts, sorted_out, rules),
         sections=tuple(s for s in sections if s.statements),
         cautions=cautions(facts, rules, findings=found, unseen=sorted_out),
         animal=replace(facts.animal, name=words.one_line(facts.animal.name)),
@@ -126,13 +127,13 @@ def _animal(facts: ReportFacts) -> str:
     return ", ".join(words.one_line(p) for p in (name, animal.species, words.sex(animal), number, owner))
 
 
-def _brief(facts: ReportFacts, sorted_out: Unseen) -> tuple[str, ...]:
+def _brief(facts: ReportFacts, sorted_out: Unseen, rules: Rules) -> tuple[str, ...]:
     """The limits in a line each, for whoever reads no further than the conclusion."""
     pairs = (
-        (not_examined(facts), sorted_out.left),
-        ("Looked for, not seen", sorted_out.sought),
-        ("Not found, without an operation on record", sorted_out.missing),
-        ("Seen in part only", sorted_out.part),
+        (not_examined(facts, rules), sorted_out.left),
+        (label(rules.phrases, "sought"), sorted_out.sought),
+        (label(rules.phrases, "missing"), sorted_out.missing),
+        (label(rules.phrases, "part"), sorted_out.part),
     )
     told = [f"{head}: {_named(titles(ended))}." for head, ended in pairs if ended]
     limited = "" if facts.service.scope == "full" else "Limited examination: only what was ordered was examined."

@@ -1,13 +1,11 @@
 """Turns two issues of a report into what changed between them, in words."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from difflib import SequenceMatcher
 
 from service.exam.report_parts import Line, Measurement, Report, Statement
+from service.exam.report_phrases import ALWAYS_NEW, label
 from service.exam.report_words import lower
-
-# What differs between any two issues by itself says nothing about the animal.
-ALWAYS_NEW = {"Report issued", "Issued", "Status"}
 
 
 def lines(report: Report) -> tuple[Line, ...]:
@@ -33,9 +31,12 @@ def _measured(one: Measurement, *, limit: str) -> str:
     return f"{lower(one.title)} {one.value}{beside}" + (f", {limit}" if limit else "")
 
 
-def changed(old: Report | Sequence[Line], new: Report | Sequence[Line]) -> list[str]:
-    """What a reader of the old issue must know of the new one: lines changed, added, removed, in its order."""
-    before, after = ([one for one in _lines(r) if one.label not in ALWAYS_NEW] for r in (old, new))
+def changed(old: Report | Sequence[Line], new: Report | Sequence[Line], phrases: Mapping[str, str]) -> list[str]:
+    """What a reader of the old issue must know of the new one: lines changed, added, removed, in its order.
+
+    phrases are those that both were written with."""
+    always = {label(phrases, key) for key in ALWAYS_NEW}
+    before, after = ([one for one in _lines(r) if one.label not in always] for r in (old, new))
     told: list[str] = []
     for verb, i, j, k, m in SequenceMatcher(None, before, after, autojunk=False).get_opcodes():
         if verb != "equal":

@@ -6,7 +6,7 @@ from service.exam import report_words as words
 from service.exam.report_facts import ReportFacts
 from service.exam.report_opening import UNKNOWN
 from service.exam.report_parts import Rules, Section, Statement
-from service.exam.report_phrases import say
+from service.exam.report_phrases import label, say
 from service.exam.report_step import Ended, recorded
 
 STATUS = {
@@ -39,12 +39,12 @@ def conclusion_section(facts: ReportFacts, rules: Rules, *, title: str, ended: E
 def signature_section(facts: ReportFacts, rules: Rules, *, title: str, ended: Ended) -> Section:
     """Who scanned, who interpreted, what status this issue has and when it was issued."""
     rows = (
-        ("Scanned by", words.series([words.one_line(p) for p in facts.performers]) or UNKNOWN),
-        ("Interpreted by", words.one_line(facts.interpreter) or UNKNOWN),
-        ("Status", f"{status_words(facts)}, version {facts.edition.number}"),
-        ("Issued", words.moment(facts.issued, zone=facts.zone)),
+        ("scanned-by", words.series([words.one_line(p) for p in facts.performers]) or UNKNOWN),
+        ("interpreted-by", words.one_line(facts.interpreter) or UNKNOWN),
+        ("status", f"{status_words(facts)}, version {facts.edition.number}"),
+        ("issued", words.moment(facts.issued, zone=facts.zone)),
     )
-    return Section("signature", title, tuple(Statement(text, label=label) for label, text in rows))
+    return Section("signature", title, tuple(Statement(text, label=label(rules.phrases, key)) for key, text in rows))
 
 
 def status_words(facts: ReportFacts) -> str:
@@ -59,7 +59,7 @@ def images_section(facts: ReportFacts, rules: Rules, *, title: str, ended: Ended
     counted = (
         f"{words.count(stills, 'still image')} and {words.count(clips, 'clip')} are recorded with this examination."
     )
-    studies = [Statement(words.one_line(uid), label="Study") for uid in facts.studies]
+    studies = [Statement(words.one_line(uid), label=label(rules.phrases, "study")) for uid in facts.studies]
     return Section("images", title, (Statement(counted), *studies))
 
 
@@ -125,4 +125,4 @@ def _why(facts: ReportFacts) -> list[str]:
         ("Told", words.series([words.one_line(t) for t in edition.told])),
     )
     changes = [f"What changed: {words.sentence(words.one_line(c))}" for c in edition.changes]
-    return [*kind, *changes, *_major(facts), *(f"{label}: {words.sentence(text)}" for label, text in pairs if text)]
+    return [*kind, *changes, *_major(facts), *(f"{head}: {words.sentence(text)}" for head, text in pairs if text)]

@@ -5,7 +5,7 @@ from service.exam import report_words as words
 from service.exam.report_facts import ReportFacts
 from service.exam.report_findings import UNFINISHED, operation, reason
 from service.exam.report_parts import Rules, Section, Statement
-from service.exam.report_phrases import say
+from service.exam.report_phrases import label, say
 from service.exam.report_step import Ended, recorded
 from service.exam.report_uncomputed import not_computed
 from service.exam.report_unseen import Unseen, titles, unseen
@@ -17,15 +17,15 @@ def limits_section(facts: ReportFacts, rules: Rules, *, title: str, ended: Ended
     sorted_out = unseen(ended, rules)
     told = [
         *_stopped(facts, rules),
-        *_grouped(not_examined(facts), sorted_out.left, rules=rules),
-        *_grouped("Looked for, not seen", sorted_out.sought, rules=rules),
-        *_listed("Not found, without an operation on record", titles(sorted_out.missing), kind="unseen"),
-        *_grouped("Seen in part only", sorted_out.part, rules=rules, kind="part"),
-        *_listed("Absent after surgery", _absent(sorted_out), kind="absent"),
+        *_grouped(not_examined(facts, rules), sorted_out.left, rules=rules),
+        *_grouped(label(rules.phrases, "sought"), sorted_out.sought, rules=rules),
+        *_listed(label(rules.phrases, "missing"), titles(sorted_out.missing), kind="unseen"),
+        *_grouped(label(rules.phrases, "part"), sorted_out.part, rules=rules, kind="part"),
+        *_listed(label(rules.phrases, "absent"), _absent(sorted_out), kind="absent"),
         *_excused(ended, facts=facts, rules=rules),
-        *_listed("Optional, nothing recorded and nothing stated", titles(sorted_out.optional)),
+        *_listed(label(rules.phrases, "optional"), titles(sorted_out.optional)),
         *_outside(facts, rules),
-        *_unread(ended, facts),
+        *_unread(ended, facts, rules),
         *not_computed(facts, rules),
     ]
     compared = [] if facts.comparison or facts.trends else [Statement(say(rules.phrases, "no-comparison"))]
@@ -33,9 +33,9 @@ def limits_section(facts: ReportFacts, rules: Rules, *, title: str, ended: Ended
     return Section("limits", title, (*_complete(ended, sorted_out, rules), *told, *judged, *compared))
 
 
-def not_examined(facts: ReportFacts) -> str:
+def not_examined(facts: ReportFacts, rules: Rules) -> str:
     """What structures are called that nobody looked at: of an open exam it may still come."""
-    return "Not examined so far" if facts.edition.status in UNFINISHED else "Not examined"
+    return label(rules.phrases, "not-examined-yet" if facts.edition.status in UNFINISHED else "not-examined")
 
 
 def _complete(ended: Ended, sorted_out: Unseen, rules: Rules) -> list[Statement]:
@@ -44,8 +44,8 @@ def _complete(ended: Ended, sorted_out: Unseen, rules: Rules) -> list[Statement]
     return [Statement(say(rules.phrases, "complete-but-absent" if sorted_out.absent else "complete"))]
 
 
-def _listed(label: str, names: list[str], *, kind: str = "plain") -> list[Statement]:
-    return [Statement(f"{'; '.join(names)}.", label=label, kind=kind)] if names else []
+def _listed(called: str, names: list[str], *, kind: str = "plain") -> list[Statement]:
+    return [Statement(f"{'; '.join(names)}.", label=called, kind=kind)] if names else []
 
 
 def _stopped(facts: ReportFacts, rules: Rules) -> list[Statement]:
@@ -55,13 +55,13 @@ def _stopped(facts: ReportFacts, rules: Rules) -> list[Statement]:
     return [Statement(say(rules.phrases, "ended-early", reason=told), kind="unseen")]
 
 
-def _grouped(label: str, ended: Ended, *, rules: Rules, kind: str = "unseen") -> list[Statement]:
+def _grouped(called: str, ended: Ended, *, rules: Rules, kind: str = "unseen") -> list[Statement]:
     """Structures that share a reason share a statement."""
     groups: dict[str, list[str]] = {}
     for step, how in ended:
         own = {"blank": "nothing was recorded", "deferred": "put off and not looked at again"}.get(how.kind)
         groups.setdefault(own or reason(how.entry, rules), []).append(step.rule.title)
-    return [Statement(f"{'; '.join(names)}. Reason: {why}.", label=label, kind=kind) for why, names in groups.items()]
+    return [Statement(f"{'; '.join(names)}. Reason: {why}.", label=called, kind=kind) for why, names in groups.items()]
 
 
 def _absent(sorted_out: Unseen) -> list[str]:
@@ -75,7 +75,8 @@ def _excused(ended: Ended, *, facts: ReportFacts, rules: Rules) -> list[Statemen
         for entry in (e for e in recorded(step, "excused") if not e.item.startswith("excused:finding:")):
             item = item_words(entry.item.partition(":")[2], step, rules=rules, species=facts.animal.species)
             groups.setdefault(reason(entry, rules), []).append(f"{item} ({words.lower(step.rule.title)})")
-    return [Statement(f"{'; '.join(v)}. Reason: {why}.", label="Not recorded") for why, v in groups.items()]
+    called = label(rules.phrases, "not-recorded")
+    return [Statement(f"{'; '.join(v)}. Reason: {why}.", label=called) for why, v in groups.items()]
 
 
 def item_words(item: str, step: Step, *, rules: Rules, species: str) -> str:
@@ -94,14 +95,14 @@ def _outside(facts: ReportFacts, rules: Rules) -> list[Statement]:
     left = [key for key in facts.out_of_scope if key not in met]
     names = [rules.structures[k].title if k in rules.structures else k for k in left]
     if names or facts.service.scope == "full":
-        return _listed("Outside the order, not examined", names, kind="unseen")
+        return _listed(label(rules.phrases, "outside"), names, kind="unseen")
     return [Statement(say(rules.phrases, "limited"), kind="unseen")]
 
 
-def _unread(ended: Ended, facts: ReportFacts) -> list[Statement]:
+def _unread(ended: Ended, facts: ReportFacts, rules: Rules) -> list[Statement]:
     """What was sent and could not be read: by structure where it is known, else as a count."""
     names = [step.rule.title for step, _ in ended if recorded(step, "unread")]
-    known = _listed("Sent in codes not understood here", names, kind="unseen")
+    known = _listed(label(rules.phrases, "unread"), names, kind="unseen")
     if not facts.unmapped:
         return known
     verb = "is" if facts.unmapped == 1 else "are"

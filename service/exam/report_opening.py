@@ -6,7 +6,7 @@ from service.exam import report_words as words
 from service.exam.animal import Animal
 from service.exam.report_facts import Preparation, ReportFacts
 from service.exam.report_parts import Rules, Section, Statement
-from service.exam.report_phrases import say
+from service.exam.report_phrases import label, say
 from service.exam.report_step import Ended, recorded, windows
 
 UNKNOWN = "not stated"
@@ -15,15 +15,7 @@ FASTING = {
     "not-fasted": "not fasted", "NF": "not fasted",
     "not-given": UNKNOWN, "NG": UNKNOWN,
 }  # fmt: skip
-NOTED = {
-    "recumbency": "Recumbency",
-    "probe": "Probe",
-    "clipping": "Hair clipped",
-    "ideal-weight": "Ideal weight",
-    "stability": "Condition",
-    "azotaemia": "Azotaemia",
-    "heat": "Signs of heat",
-}
+NOTED = ("recumbency", "probe", "clipping", "ideal-weight", "stability", "azotaemia", "heat")
 """What may be noted of the whole exam and is told only where it was."""
 UNSEDATED = ("none", "no", "not-sedated", "not sedated")
 
@@ -32,46 +24,50 @@ def identity_section(facts: ReportFacts, rules: Rules, *, title: str, ended: End
     """Who was examined, for whom, when; each unknown is said to be unknown."""
     animal = facts.animal
     rows = (
-        ("Practice", facts.practice),
-        ("Animal", animal.name),
-        ("Identifier", words.series([i.value for i in animal.identifiers])),
-        ("Owner", facts.owner),
-        ("Species", animal.species),
-        ("Breed", animal.breed),
-        ("Sex", words.sex(animal)),
-        ("Age", _age(animal, facts)),
-        ("Weight", _weight(animal, facts)),
-        ("Referring veterinarian", facts.requester),
-        ("Examination", facts.service.title),
-        ("Order number", words.series([i.value for i in facts.numbers])),
-        ("Examined", words.moment(facts.started, zone=facts.zone)),
-        ("Report issued", words.moment(facts.issued, zone=facts.zone)),
+        ("practice", facts.practice),
+        ("animal", animal.name),
+        ("identifier", words.series([i.value for i in animal.identifiers])),
+        ("owner", facts.owner),
+        ("species", animal.species),
+        ("breed", animal.breed),
+        ("sex", words.sex(animal)),
+        ("age", _age(animal, facts)),
+        ("weight", _weight(animal, facts)),
+        ("referrer", facts.requester),
+        ("examination", facts.service.title),
+        ("order-number", words.series([i.value for i in facts.numbers])),
+        ("examined", words.moment(facts.started, zone=facts.zone)),
+        ("report-issued", words.moment(facts.issued, zone=facts.zone)),
     )
     return Section(
-        "identity", title, tuple(Statement(words.one_line(text) or UNKNOWN, label=label) for label, text in rows)
+        "identity",
+        title,
+        tuple(Statement(words.one_line(text) or UNKNOWN, label=label(rules.phrases, key)) for key, text in rows),
     )
 
 
 def question_section(facts: ReportFacts, rules: Rules, *, title: str, ended: Ended) -> Section:
     """What was asked, and the history that came with it."""
     asked = words.clean(facts.question) or say(rules.phrases, "no-question")
-    history = [Statement(words.clean(h), label="History", kind="authored") for h in facts.history if words.clean(h)]
-    return Section("question", title, (Statement(asked, label="Question", kind="authored"), *history))
+    told = [("question", asked), *(("history", words.clean(h)) for h in facts.history if words.clean(h))]
+    statements = [Statement(text, label=label(rules.phrases, key), kind="authored") for key, text in told]
+    return Section("question", title, tuple(statements))
 
 
 def preparation_section(facts: ReportFacts, rules: Rules, *, title: str, ended: Ended) -> Section:
     """How the animal was prepared and what was used; what nobody stated is said to be not stated."""
     had = facts.preparation
     rows = (
-        ("Scope", f"{facts.service.title}."),
-        ("Fasting", words.sentence(fasting(had) or UNKNOWN)),
-        ("Sedation", words.sentence(_sedation(had))),
-        ("Doppler", words.sentence(_doppler(facts, rules))),
-        ("Windows", words.sentence(_windows(facts))),
-        *((label, words.sentence(_noted(had.noted[key]))) for key, label in NOTED.items() if had.noted.get(key)),
+        ("scope", f"{facts.service.title}."),
+        ("fasting", words.sentence(fasting(had) or UNKNOWN)),
+        ("sedation", words.sentence(_sedation(had))),
+        ("doppler", words.sentence(_doppler(facts, rules))),
+        ("windows", words.sentence(_windows(facts))),
+        *((key, words.sentence(_noted(had.noted[key]))) for key in NOTED if had.noted.get(key)),
     )
     others = [Statement(words.clean(o), kind="authored") for o in had.others if words.clean(o)]
-    return Section("preparation", title, (*(Statement(text, label=label) for label, text in rows), *others))
+    labelled = [Statement(text, label=label(rules.phrases, key)) for key, text in rows]
+    return Section("preparation", title, (*labelled, *others))
 
 
 def fasting(had: Preparation) -> str:

@@ -7,6 +7,18 @@ MANY = {"it": "they", "its": "their", "is": "are", "was": "were", "has": "have",
 PRONOUNS = frozenset(ONE)
 """Places that follow the number of what is spoken of."""
 
+LABELS = (
+    *("practice", "animal", "identifier", "owner", "species", "breed", "sex", "age", "weight", "referrer"),
+    *("examination", "order-number", "examined", "report-issued", "history", "question", "scope", "fasting"),
+    *("sedation", "doppler", "windows", "recumbency", "probe", "clipping", "ideal-weight", "stability", "azotaemia"),
+    *("heat", "scanned-by", "interpreted-by", "status", "issued", "study", "not-examined", "not-examined-yet"),
+    *("sought", "missing", "part", "absent", "optional", "not-recorded", "outside", "unread", "unchanged"),
+    "not-computed",
+)
+"""What stands before a statement, as phrases called label-..."""
+ALWAYS_NEW = ("report-issued", "issued", "status")
+"""Labels of what differs between any two issues by itself and says nothing about the animal."""
+
 PLACES: Mapping[str, frozenset[str]] = {
     "seen": PRONOUNS,
     "seen-in": PRONOUNS | {"planes"},
@@ -84,6 +96,7 @@ PLACES: Mapping[str, frozenset[str]] = {
     "urgent-waiting": frozenset(),
     "urgent-waiting-for": frozenset({"to"}),
     **{f"urgent-{key}": frozenset() for key in ("voice", "in-person", "message", "tier-1", "tier-2", "tier-3")},
+    **{f"label-{key}": frozenset() for key in LABELS},
 }
 """Every phrase that the report says, and the places that its text may and must fill; pronouns may be left out."""
 
@@ -91,6 +104,11 @@ PLACES: Mapping[str, frozenset[str]] = {
 def missing(key: str, filled: frozenset[str]) -> frozenset[str]:
     """The places that a text of this phrase has to fill and does not."""
     return PLACES[key] - PRONOUNS - filled
+
+
+def label(phrases: Mapping[str, str], key: str) -> str:
+    """What stands before a statement."""
+    return phrases[f"label-{key}"]
 
 
 def say(phrases: Mapping[str, str], key: str, *, many: bool = False, **places: str) -> str:

@@ -7,7 +7,7 @@ from service.exam import report_words as words
 from service.exam.report_closing import authored
 from service.exam.report_facts import ReportFacts
 from service.exam.report_parts import Rules, Section, Statement
-from service.exam.report_phrases import say
+from service.exam.report_phrases import label, say
 from service.exam.report_step import Ended
 from service.exam.trend import Change, Repeatability
 
@@ -36,7 +36,7 @@ def _measured(facts: ReportFacts, rules: Rules) -> Iterable[Statement]:
         )
     same = [_same(one, facts, rules, dated=dated) for one in ordered if not one.difference]
     if same:
-        yield Statement(f"{'; '.join(same)}.", label="Unchanged")
+        yield Statement(f"{'; '.join(same)}.", label=label(rules.phrases, "unchanged"))
 
 
 def _in_order(facts: ReportFacts) -> list[Change]:

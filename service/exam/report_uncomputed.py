@@ -5,7 +5,7 @@ from service.exam.formulas import AGE, WEIGHT
 from service.exam.readings import Place
 from service.exam.report_facts import ReportFacts
 from service.exam.report_parts import Rules, Statement
-from service.exam.report_phrases import say
+from service.exam.report_phrases import label, say
 from service.exam.uncomputed import Uncomputed, uncomputed
 
 LACKS = {WEIGHT: "lacks-weight", AGE: "lacks-age"}
@@ -28,7 +28,7 @@ def not_computed(facts: ReportFacts, rules: Rules) -> list[Statement]:
     return [
         Statement(
             say(rules.phrases, "not-computed", results="; ".join(dict.fromkeys(names)), reason=why),
-            label="Not computed",
+            label=label(rules.phrases, "not-computed"),
         )
         for why, names in groups.items()
     ]

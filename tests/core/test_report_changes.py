@@ -1,11 +1,17 @@
 """What changed between two issues of a report is found and said in words."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 
-from service.exam.report import Edition, Line, changed, compose, lines
+from service.exam import report
+from service.exam.report import Edition, Line, Report, compose, lines
 from tests.builders.report_facts import FACTS, LIVER, ROWS, SPLEEN, entry, measured, step
 
 OLD = compose(FACTS, ROWS)
+
+
+def changed(old: Report | Sequence[Line], new: Report | Sequence[Line]) -> list[str]:
+    return report.changed(old, new, ROWS.phrases)
 
 
 def test_a_report_issued_again_with_the_same_words_has_not_changed() -> None:
@@ -42,3 +48,11 @@ def test_lines_read_back_from_an_issued_report_compare_like_the_report_itself() 
     new = compose(replace(FACTS, steps=(LIVER,)), ROWS)
     assert changed(lines(OLD), new) == changed(OLD, new) != []
     assert changed([Line("A", "b", "c")], []) == ["A, b: removed “c”"]
+
+
+def test_a_practice_calls_the_parts_of_a_report_what_it_likes() -> None:
+    own = replace(ROWS, phrases={**ROWS.phrases, "label-scanned-by": "Sonographer", "label-issued": "Signed on"})
+    first = compose(FACTS, own)
+    assert {"Sonographer", "Signed on"} <= {one.label for one in lines(first)}
+    again = compose(replace(FACTS, issued="2026-12-01T08:00:00.000Z"), own)
+    assert report.changed(first, again, own.phrases) == [], "a date of issue is new in each, whatever it is called"
