@@ -23,7 +23,8 @@ class Booked:
     """One invoice or credit as the books have it; date is the local day; amounts of a credit are negative.
 
     exam is the id of the exam's Task, credited the number of the invoice that a credit takes back. Both are "" when
-    there is none. rates are empty for an invoice that was written by hand without them."""
+    there is none. rates are empty for an invoice that was written by hand without them. cash: what rounding to coins
+    adds, and stated what the invoice itself says is due; None where it says neither."""
 
     id: str
     date: str
@@ -37,11 +38,23 @@ class Booked:
     net: Money
     gross: Money
     rates: tuple[Rated, ...] = ()
+    cash: Money | None = None
+    stated: Money | None = None
 
     @property
     def tax(self) -> Money:
         """gross less net."""
         return self.gross + -self.net
+
+    @property
+    def rounding(self) -> Money:
+        """What rounding to coins adds, nothing where there is none."""
+        return self.cash if self.cash is not None else Money(0, self.gross.currency)
+
+    @property
+    def due(self) -> Money:
+        """gross plus the rounding to coins (EN 16931 BR-CO-16: nothing is paid beforehand)."""
+        return self.gross + self.rounding
 
     @property
     def faults(self) -> tuple[str, ...]:
@@ -51,6 +64,8 @@ class Booked:
             found.append("the amounts by rate of tax do not come to the net total")
         if self.rates and self.tax.minor != sum(r.tax.minor for r in self.rates):
             found.append("the tax by rate does not come to the difference of gross and net")
+        if self.stated is not None and self.stated != self.due:
+            found.append("the amount due is not the gross total plus the rounding to coins")
         return tuple(found)
 
 
@@ -64,6 +79,7 @@ class Sum:
     net: int = 0
     tax: int = 0
     gross: int = 0
+    cash: int = 0
     rates: dict[tuple[str, Decimal], tuple[int, int]] = field(default_factory=dict)
 
     def add(self, one: Booked) -> None:
@@ -73,10 +89,16 @@ class Sum:
         self.net += one.net.minor
         self.tax += one.tax.minor
         self.gross += one.gross.minor
+        self.cash += one.rounding.minor
         for rated in one.rates:
             key = (rated.category, rated.rate.normalize())
             base, tax = self.rates.get(key, (0, 0))
             self.rates[key] = (base + rated.base.minor, tax + rated.tax.minor)
+
+    @property
+    def due(self) -> int:
+        """gross plus the rounding to coins."""
+        return self.gross + self.cash
 
     def money(self, minor: int) -> Money:
         """Minor units of this currency."""

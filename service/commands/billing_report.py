@@ -15,8 +15,16 @@ from service.commands.table import printable
 Json = dict[str, Any]
 COLUMNS = (
     *("row", "date", "number", "kind", "status", "payer", "animal", "exam", "credited", "currency"),
-    *("tax_category", "tax_rate", "net", "tax", "gross", "invoices", "credits"),
+    *("tax_category", "tax_rate", "net", "tax", "gross", "cash_rounding", "due", "invoices", "credits"),
 )
+AMOUNTS = {
+    "net": "net",
+    "tax": "tax",
+    "gross": "gross",
+    "cash_rounding": "rounding",
+    "due": "due",
+}  # column -> of a line
+SUMS = {**AMOUNTS, "cash_rounding": "cash"}  # column -> of a sum
 FORMATS = ("text", "csv", "json")
 
 
@@ -68,7 +76,7 @@ def totals(sums: Iterable[Sum]) -> list[Json]:
             "currency": one.currency.code,
             "invoices": one.invoices,
             "credits": one.credits,
-            **{name: _text(one, getattr(one, name)) for name in ("net", "tax", "gross")},
+            **{column: _text(one, getattr(one, name)) for column, name in SUMS.items()},
             "rates": [
                 {"category": category, "rate": format(rate, "f"), "base": _text(one, base), "tax": _text(one, tax)}
                 for (category, rate), (base, tax) in sorted(one.rates.items())
@@ -84,7 +92,7 @@ def _text(one: Sum, minor: int) -> str:
 
 def _told(one: Booked) -> Json:
     names = ("date", "number", "kind", "status", "payer", "animal", "exam", "credited")
-    amounts = {name: format(getattr(one, name).decimal(), "f") for name in ("net", "tax", "gross")}
+    amounts = {column: format(getattr(one, name).decimal(), "f") for column, name in AMOUNTS.items()}
     return {**{name: getattr(one, name) for name in names}, "currency": one.net.currency.code, **amounts}
 
 
@@ -96,7 +104,7 @@ class _Csv:
         self._sheet = cells.writer(self._out, COLUMNS)
 
     def line(self, one: Booked) -> None:
-        amounts = {name: getattr(one, name).decimal() for name in ("net", "tax", "gross")}
+        amounts = {column: getattr(one, name).decimal() for column, name in AMOUNTS.items()}
         row = "invoice" if one.status in COUNTED else "not counted"
         self._sheet.row({"row": row, **_told(one), **amounts})
 
@@ -106,7 +114,7 @@ class _Csv:
                 amounts = {"net": one.money(base).decimal(), "tax": one.money(tax).decimal()}
                 rated = {"tax_category": category, "tax_rate": rate, "currency": one.currency.code}
                 self._sheet.row({"row": "rate", **rated, **amounts})
-            amounts = {name: one.money(getattr(one, name)).decimal() for name in ("net", "tax", "gross")}
+            amounts = {column: one.money(getattr(one, name)).decimal() for column, name in SUMS.items()}
             counts = {"invoices": one.invoices, "credits": one.credits}
             self._sheet.row({"row": "total", "currency": one.currency.code, **counts, **amounts})
 
@@ -153,6 +161,8 @@ def _sums(found: Iterable[Json]) -> Iterator[str]:
     for one in found:
         counts = f"{one['invoices']} invoices, {one['credits']} credits"
         yield f"{counts}: net {one['net']}, tax {one['tax']}, gross {one['gross']} {one['currency']}"
+        if one["due"] != one["gross"]:
+            yield f"  rounding to coins {one['cash_rounding']}, due {one['due']}"
         for rated in one["rates"]:
             category = f"{rated['category']} " if rated["category"] else ""
             yield f"  {category}{rated['rate']} %: {rated['tax']} on {rated['base']}"

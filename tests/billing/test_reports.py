@@ -108,6 +108,34 @@ def test_an_invoice_that_does_not_add_up_ends_the_report_badly(
     assert "2026-000007" in capsys.readouterr().err
 
 
+def test_coins_and_what_is_due_are_columns_of_their_own(books: SqlBooks, slug: str) -> None:
+    """EN 16931 BT-114 and BT-115: rounding is neither net nor tax."""
+    keep(books, slug, [bill("2026-10-02T10:00:00Z", "2026-000001", ("20", 1003, 201), cash=1)])
+    keep(books, slug, [bill("2026-10-03T10:00:00Z", "2026-000002", ("20", 1000, 202), cash=-2)])
+    keep(books, slug, [bill("2026-10-04T10:00:00Z", "2026-000003", ("20", 500, 100))])
+    found = rows(written(books, slug, "2026-10", "csv"))
+    lines = [(r["gross"], r["cash_rounding"], r["due"]) for r in found if r["row"] == "invoice"]
+    assert lines == [("12.04", "0.01", "12.05"), ("12.02", "-0.02", "12.00"), ("6.00", "0.00", "6.00")]
+    (total,) = (r for r in found if r["row"] == "total")
+    assert (total["gross"], total["cash_rounding"], total["due"]) == ("30.06", "-0.01", "30.05")
+    (told,) = json.loads(written(books, slug, "2026-10", "json"))["totals"]
+    assert (told["cash_rounding"], told["due"]) == ("-0.01", "30.05")
+    assert "rounding to coins -0.01, due 30.05" in written(books, slug, "2026-10", "text")
+
+
+@pytest.mark.parametrize(("how", "words"), [({"due": 1204}, "amount due"), ({"mixed": True}, "several currencies")])
+def test_an_amount_due_that_can_not_be_right_ends_the_report(
+    books: SqlBooks, slug: str, how: dict[str, Any], words: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wrong = bill("2026-10-02T10:00:00Z", "2026-000007", ("20", 1003, 201), cash=1, due=how.get("due"))
+    if "mixed" in how:
+        wrong["extension"][-1]["valueMoney"]["currency"] = "USD"
+    keep(books, slug, [wrong])
+    with pytest.raises(typer.Exit):
+        written(books, slug, "2026-10", "csv")
+    assert words in capsys.readouterr().err
+
+
 def test_money_that_can_not_be_read_ends_the_report(
     books: SqlBooks, slug: str, capsys: pytest.CaptureFixture[str]
 ) -> None:

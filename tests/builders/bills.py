@@ -46,8 +46,12 @@ def bill(
     credits: str = "",
     payer: str = "R. Ownwell",
     gross: int | None = None,
+    cash: int | None = None,
+    due: int | None = None,
 ) -> Json:
-    """An invoice, or the credit of one; rated: (rate, base, tax) in minor units, negative on a credit."""
+    """An invoice, or the credit of one; rated: (rate, base, tax) in minor units, negative on a credit.
+
+    cash: what rounding to coins adds; due: what the invoice says is due, where that is not the sum."""
 
     def money(minor: int) -> Json:
         return {"value": Money(minor, currency).decimal(), "currency": currency.code}
@@ -60,10 +64,15 @@ def bill(
     kind = "credit" if credits else "invoice"
     net, tax = sum(base for _, base, _ in rated), sum(tax for _, _, tax in rated)
     named = [{"url": uris.X_CREDITS, "valueReference": {"reference": f"Invoice/{credits}", "display": credits}}]
+    total = net + tax if gross is None else gross
+    coins = [(uris.X_CASH_ROUNDING, cash), (uris.X_DUE, total + (cash or 0) if due is None else due)]
+    rounded = [
+        {"url": url, "valueMoney": money(minor)} for url, minor in coins if cash is not None and minor is not None
+    ]
     return {
         "resourceType": "Invoice",
         "id": new_id(),
-        "extension": [{"url": uris.X_SELLER, "extension": seller}, *(named if credits else [])],
+        "extension": [{"url": uris.X_SELLER, "extension": seller}, *(named if credits else []), *rounded],
         "identifier": [{"system": f"{uris.INVOICE_NUMBER}/x", "value": number}],
         "status": status,
         "type": {"coding": [{"system": uris.INVOICE_TYPE, "code": kind}]},
@@ -72,7 +81,7 @@ def bill(
         "date": date,
         "totalPriceComponent": [p for r, b, t in rated for p in (part("base", r, b), part("tax", r, t))],
         "totalNet": money(net),
-        "totalGross": money(net + tax if gross is None else gross),
+        "totalGross": money(total),
     }
 
 

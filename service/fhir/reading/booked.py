@@ -4,7 +4,8 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
-from service.basics.money import Currency
+from service.basics.errors import Fault, Invalid
+from service.basics.money import Currency, Money
 from service.billing.books import Booked, Rated
 from service.fhir import uris
 from service.fhir.reading.invoice import money
@@ -13,14 +14,14 @@ Json = dict[str, Any]
 
 
 def booked(resource: Json, currencies: Mapping[str, Currency], *, day: str) -> Booked:
-    """The invoice, dated on a local day. Raises Invalid for money that is not of a known currency or has more digits.
+    """The invoice, dated on a local day. Raises Invalid for money that is not of one known currency or has more digits.
 
     An invoice without totals, written by hand, counts with what its other total says."""
     net = resource.get("totalNet") or resource.get("totalGross")
     gross = resource.get("totalGross") or net
     credited = _extension(resource, uris.X_CREDITS).get("valueReference", {})
     currency = {"value": 0, "currency": next(iter(currencies))}  # no total at all: nothing, of any currency
-    return Booked(
+    found = Booked(
         id=str(resource["id"]),
         date=day,
         number=str(next((i.get("value", "") for i in resource.get("identifier", [])), "")),
@@ -33,7 +34,22 @@ def booked(resource: Json, currencies: Mapping[str, Currency], *, day: str) -> B
         net=money(net or currency, currencies),
         gross=money(gross or currency, currencies),
         rates=tuple(_rates(resource, currencies)),
+        cash=_money(resource, uris.X_CASH_ROUNDING, currencies),
+        stated=_money(resource, uris.X_DUE, currencies),
     )
+    return _of_one_currency(found)
+
+
+def _of_one_currency(one: Booked) -> Booked:
+    amounts = [one.net, one.gross, one.cash, one.stated, *(m for r in one.rates for m in (r.base, r.tax))]
+    if len({amount.currency for amount in amounts if amount is not None}) > 1:
+        raise Invalid(Fault("value", "Its amounts are of several currencies.", "Invoice"))
+    return one
+
+
+def _money(resource: Json, url: str, currencies: Mapping[str, Currency]) -> Money | None:
+    amount = _extension(resource, url).get("valueMoney")
+    return money(amount, currencies) if amount else None
 
 
 def _rates(resource: Json, currencies: Mapping[str, Currency]) -> list[Rated]:
