@@ -62,8 +62,8 @@ def events(ask: Ask) -> Answer:
         content = given.once("content") or one.content
         if content not in CONTENTS:
             raise Invalid(Fault("value", f"content is one of {', '.join(CONTENTS)}.", "content"))
-        if content != "empty" and not scopes.allows(ask.caller.scopes, one.type, "r"):
-            raise NotPermitted(Fault("forbidden", f"The token lacks the scope system/{one.type}.r."))
+        if content != "empty" and not scopes.covers(ask.caller.scopes, f"system/{one.type}.rs"):
+            raise NotPermitted(Fault("forbidden", f"The token lacks the scope system/{one.type}.rs."))
         told = list(_told(view, one, first=first, last=last, full=content == "full-resource"))
     bundle = notification(
         one, "query-event", id_=new_id(), at=exact.instant(datetime.now(UTC)), told=told, content=content

@@ -431,6 +431,8 @@ def test_who_may_not_read_is_not_told(enter: Callable[..., Practice], hook: Subs
     narrow = enter("system/Subscription.cruds", "system/Observation.rs")
     narrow.post(plain_one(hook.url, "Patient?gender=female"), 403)
     narrow.post(plain_one(hook.url, "Observation?status=final"), 201)
+    part = enter("system/Subscription.cruds", "system/Observation.rs?category=laboratory")
+    part.post(plain_one(hook.url, "Observation?status=final"), 403)
 
 
 def test_nobody_is_told_of_another_organisations_records(enter: Callable[..., Practice], hook: Subscriber) -> None:
