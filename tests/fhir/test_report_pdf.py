@@ -129,7 +129,9 @@ def test_what_the_fonts_lack_is_told_by_its_code_and_explained(press: Press, tmp
     assert "stand as their Unicode code points" in said
 
 
-def test_a_typesetter_that_died_is_replaced_and_one_that_hangs_is_not_waited_for(tmp_path: Path) -> None:
+def test_a_typesetter_that_died_is_replaced_and_one_that_hangs_is_not_waited_for(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
     made = Press(seconds=1.0)
     try:
         first = pdf_of(made, FACTS)
@@ -138,7 +140,9 @@ def test_a_typesetter_that_died_is_replaced_and_one_that_hangs_is_not_waited_for
         endless = tmp_path / "endless.typ"
         endless.write_text("#let f(n) = if n > 0 { f(n - 1) + f(n - 1) }\n#f(60)")
         stuck = Press(endless, seconds=0.5)
+        caplog.clear()
         assert stuck({"issued": "2026-11-25T13:20:00Z"}) is None
+        assert len(caplog.records) == 1, "one that is late is not tried again"
         stuck.close()
     finally:
         made.close()

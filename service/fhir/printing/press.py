@@ -9,7 +9,7 @@ import sys
 from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
-from threading import Lock, Timer
+from threading import Event, Lock, Timer
 from typing import Any
 
 from service.fhir.printing.glyphs import printable
@@ -30,7 +30,7 @@ class Press:
 
     def __init__(self, *templates: Path, seconds: float = SECONDS) -> None:
         self._templates, self._seconds = templates or _TEMPLATES, seconds
-        self._lock = Lock()
+        self._lock, self._late = Lock(), Event()
         self._process: subprocess.Popen[bytes] | None = None
 
     def __call__(self, data: Mapping[str, Any], *, template: str = "") -> bytes | None:
@@ -43,8 +43,11 @@ class Press:
                 try:
                     return self._exchange(body)
                 except (OSError, struct.error, ValueError) as error:
+                    last = tried == 2 or self._late.is_set()  # a second try may not take as long again
                     self._stop()
-                    _log.log(logging.INFO if tried == 1 else logging.ERROR, json.dumps({"print": type(error).__name__}))
+                    _log.log(logging.ERROR if last else logging.INFO, json.dumps({"print": type(error).__name__}))
+                    if last:
+                        break
         return None
 
     def close(self) -> None:
@@ -57,7 +60,8 @@ class Press:
         taken, given = running.stdin, running.stdout
         if taken is None or given is None:
             raise OSError("no pipes")
-        watch = Timer(self._seconds, running.kill)
+        self._late.clear()
+        watch = Timer(self._seconds, self._cut, [running])
         watch.start()
         try:
             taken.write(_LENGTH.pack(len(body)) + body)
@@ -70,6 +74,10 @@ class Press:
             return answer
         _log.error(json.dumps({"print": answer.decode("ascii", "replace")}))
         return None
+
+    def _cut(self, running: subprocess.Popen[bytes]) -> None:
+        self._late.set()
+        running.kill()
 
     def _running(self) -> subprocess.Popen[bytes]:
         if self._process is None or self._process.poll() is not None:
