@@ -121,7 +121,7 @@ def conditions_hold(one: Pending, current: Stored) -> None:
 
 def unique(work: Work, one: Pending, kinds: frozenset[tuple[str, str]], identifier_types: str) -> None:
     """Claim the identifiers of kinds that belong to one resource only; raises Conflict when another one bears it."""
-    for index, identifier in enumerate((one.resource or {}).get("identifier", [])):
+    for index, identifier in enumerate(one.identifiers):
         types = {
             c.get("code") for c in identifier.get("type", {}).get("coding", []) if c.get("system") == identifier_types
         }

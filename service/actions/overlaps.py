@@ -29,7 +29,7 @@ def found_within(waiting: Sequence[Pending]) -> None:
     for one in waiting:
         if not one.writes:
             continue
-        for identifier in (one.resource or {}).get("identifier") or ():
+        for identifier in one.identifiers:
             for criteria in _criteria(identifier):
                 other = asked.get((one.entry.type, criteria))
                 if other is not None and other is not one and other.reference != one.reference:

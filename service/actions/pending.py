@@ -42,6 +42,12 @@ class Pending:
         return f"{self.entry.type}/{self.found.id if self.found else self.id}"
 
     @property
+    def identifiers(self) -> list[Json]:
+        """The identifiers of what was sent; a Composition has one at most and not in a list."""
+        given = (self.resource or {}).get("identifier") or []
+        return given if isinstance(given, list) else [given]
+
+    @property
     def where(self) -> str:
         """The place of what was asked, for faults."""
         return f"{self.entry.place}.request" if self.entry.place else ""

@@ -112,6 +112,22 @@ def test_one_resource_is_spoken_of_once(rest: httpx.Client) -> None:
     assert rest.get(f"/fhir/{at}").json()["meta"]["versionId"] == "1"
 
 
+def test_an_identifier_that_is_no_list(enter: Open) -> None:
+    """Composition has one at most (R4, Composition.identifier: 0..1)."""
+    one = {"identifier": {"system": "urn:invented", "value": "1"}, "title": "x", "date": "2026-11-25"}
+    whole = {
+        "resourceType": "Composition",
+        "status": "final",
+        "type": {"text": "x"},
+        "author": [{"display": "x"}],
+    } | one
+    rest = enter("practice").http
+    assert rest.post("/fhir/Composition", json=whole, headers=JSON).status_code == 201
+    flag = {"resourceType": "Flag", "status": "active", "code": {"text": "x"}, "subject": {"display": "x"}}
+    sent = send(rest, entry("POST", "Composition", whole), entry("POST", "Flag", flag, ifNoneExist="identifier=|1"))
+    assert statuses(sent) == ["201", "201"]
+
+
 def test_every_kind_of_link_leads_to_what_was_made(rest: httpx.Client) -> None:
     div = f'<div xmlns="http://www.w3.org/1999/xhtml"><a href="{urn(1)}">dog</a> {urn(1)}</div>'
     note = {
