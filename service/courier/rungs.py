@@ -12,6 +12,9 @@ from service.courier.ladder import Ladder, label
 from service.fhir import exact
 
 
+SEEN_FIRST = (409, 412, 428)  # the version there has to be read and named
+
+
 class Batch(Ladder):
     """Each wave of entries is one batch of conditional writes."""
 
@@ -91,7 +94,7 @@ class Search(OneByOne):
             if entry.once:
                 return There(known)
             answer = await self._put(entry, There(known))
-            if answer.status not in (404, 410, 409, 412):
+            if answer.status not in (404, 410, *SEEN_FIRST):
                 return await self.accepted(entry, answer)
             if answer.status in (404, 410):  # it is called otherwise by now, or gone: what was known is forgotten
                 del self.known[entry.sought]

@@ -178,6 +178,17 @@ def test_what_is_put_under_an_id_bears_that_id_and_is_bound_to_the_version_that_
         assert "Idempotency-Key" not in headers, "the key is of the whole post, and these bytes are not"
 
 
+def test_a_server_that_wants_the_version_named_is_told_it() -> None:
+    there = records(conditional=False)
+    there.before = lambda request: (
+        httpx.Response(428) if request.method == "PUT" and "If-Match" not in request.headers else None
+    )
+    outbox = carry(there, "search")
+    outbox.posts["0002"] = TwinPost(id="0002", form="search", key="again", body=finished(status="amended"))
+    assert told(carry(there, "search", outbox=outbox)).state == "delivered"
+    assert the_one(there, "DiagnosticReport")["status"] == "amended"
+
+
 def test_a_name_that_is_known_spares_the_search_and_is_forgotten_when_it_leads_nowhere() -> None:
     there = records(conditional=False)
     outbox = carry(there, "search")
