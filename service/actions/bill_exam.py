@@ -4,9 +4,11 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from service.actions.direct_claims import lacking
 from service.actions.estimates import surprising
 from service.actions.exam_charges import Ledger, open_ledger
-from service.actions.exam_situation import seen_of, situation
+from service.actions.exam_charging import Charging, charge_add_ons, charge_claim, charge_exam_line
+from service.actions.exam_situation import situation
 from service.actions.insured import with_spent
 from service.actions.invoice_issue import issue
 from service.actions.ports import Caller, House, Work
@@ -16,12 +18,9 @@ from service.basics.stored import Exam, Stored
 from service.billing.charge import Charge, Cut, exam_line
 from service.billing.exam_facts import ExamFacts as ExamFacts  # callers take it from here
 from service.billing.follow_up import followed
-from service.billing.hours import Start, start
+from service.billing.hours import start
 from service.billing.practice import Practice
 from service.billing.pricing import Priced, priced
-from service.billing.situation import Situation
-from service.billing.tariff import Price, per_visit
-from service.billing.triggers import charged
 from service.catalogue.catalogue import Catalogue
 from service.exam.order import Order
 from service.exam.rules import Service
@@ -87,54 +86,34 @@ def perform(
     current = catalogue_of(house, work)
     cut = cut_of(facts, catalogue.services[exam.service], catalogue, practice=practice, day=began.day)
     at = situation(facts, practice, scope=cut.code)
-    shown = _Charging(ledger, facts, at, began.day, current.prices, caller.organization, again)
-    _charge_exam_line(shown, cut, catalogue.services[exam.service], catalogue)
-    _charge_add_ons(shown, current, began)
+    shown = Charging(ledger, facts, at, began.day, current.prices, caller.organization, again)
+    charge_exam_line(shown, cut, catalogue.services[exam.service], catalogue)
+    charge_add_ons(shown, current, began)
     billable = [c for c in ledger.charges if c.status == "billable"]
     bill = priced(billable, current.prices, practice=practice, began=began, exam_code=cut.code, at=at)
-    _note(ledger, billable, bill)
     facts = with_spent(house, work, facts, animal=exam.animal, practice=practice)
+    if charge_claim(shown, current, bill, facts=facts, practice=practice):
+        billable = [c for c in ledger.charges if c.status == "billable"]
+        bill = priced(billable, current.prices, practice=practice, began=began, exam_code=cut.code, at=at)
+    _note(ledger, billable, bill)
     invoices, waiting = issue(house, work, bill=bill, ledger=ledger, facts=facts, practice=practice, exam=exam)
     told = [] if at.closed is not None else [NOT_JUDGED]
     told += [f"{c.text} ({c.identity.code}): {waiting[c.id]}" for c in billable if c.id in waiting]
-    stored = work.get("Task", exam.id)
-    surprised = surprising(house, work, decoded(stored), practice=practice, more=invoices) if stored else ()
-    warnings = tuple(one.words for one in surprised)
+    names = [c.text for c in billable if c.id in waiting]
+    warnings = _warnings(house, work, exam, practice=practice, invoices=invoices, names=names)
     return Billed(tuple(ledger.new), tuple(ledger.changed), tuple(invoices), tuple(told), warnings)
 
 
-@dataclass(frozen=True, slots=True)
-class _Charging:
-    """The charges together with what the exam showed and the price list in force."""
-
-    ledger: Ledger
-    facts: ExamFacts
-    at: Situation
-    day: date | None
-    prices: tuple[Price, ...]
-    organization: str
-    again: bool
-
-    def charge(self, code: str, text: str, *, waived: str = "", note: str = "", times: int = 1) -> None:
-        """One performed service as a billable charge, or as one not billed for the reason `waived`."""
-        if self.ledger.billed(code) or (self.ledger.reversed(code) and not self.again):
-            return
-        charge = self.ledger.open(code) or self._new(code, text, times)
-        if charge is None:
-            return  # another exam of the same visit bears it
-        if waived and charge.status != "not-billable":
-            self.ledger.move(charge, "waive", why=waived)
-        elif charge.status == "planned":
-            self.ledger.perform(charge, self.facts, self.at, quantity=times)
-        if note:
-            self.ledger.remark(charge, note)
-
-    def _new(self, code: str, text: str, times: int) -> Charge | None:
-        visit = self.facts.visit
-        shared = visit and per_visit(self.prices, code, organization=self.organization, on=self.day)
-        return self.ledger.add(
-            code, text, organization=self.organization, visit=visit if shared else "", quantity=times
-        )  # fmt: skip
+def _warnings(
+    house: House, work: Work, exam: Exam, *, practice: Practice, invoices: list[Json], names: list[str]
+) -> tuple[str, ...]:
+    stored = work.get("Task", exam.id)
+    if stored is None or not invoices:
+        return ()
+    task = decoded(stored)
+    found = surprising(house, work, task, practice=practice, more=invoices)
+    found += lacking(house, work, exam, task, waiting=names, more=invoices)
+    return tuple(one.words for one in found)
 
 
 def cut_of(facts: ExamFacts, service: Service, catalogue: Catalogue, *, practice: Practice, day: date | None) -> Cut:
@@ -149,29 +128,6 @@ def cut_of(facts: ExamFacts, service: Service, catalogue: Catalogue, *, practice
     if cut.code != service.charge or day is None:
         return cut
     return followed(cut, service.scope, facts.fulls, day=day, practice=practice, limited=limited.charge)
-
-
-def _charge_exam_line(shown: _Charging, cut: Cut, service: Service, catalogue: Catalogue) -> None:
-    if cut.code == service.charge:
-        shown.charge(service.charge, service.title)
-    elif not cut.code:
-        shown.charge(service.charge, service.title, waived=cut.why)
-    elif not shown.ledger.billed(service.charge):
-        ordered = shown.ledger.open(service.charge)
-        if ordered is not None:
-            shown.ledger.move(ordered, "waive" if ordered.status == "billable" else "abort", why=cut.why)
-        title = next((s.title for s in catalogue.services.values() if s.charge == cut.code), cut.code)
-        shown.charge(cut.code, title, note=cut.why)
-
-
-def _charge_add_ons(shown: _Charging, current: Catalogue, began: Start) -> None:
-    facts = shown.facts
-    waived = "Not charged: the exam itself is not." if facts.price_effect == "none" else ""
-    seen = seen_of(facts, shown.at, began)
-    for row, one in charged(
-        current.triggers, seen, current.prices, organization=shown.organization, on=began.day, at=shown.at
-    ):
-        shown.charge(row.charge, row.text, waived=waived, note=one.note, times=one.times)
 
 
 def _note(ledger: Ledger, billable: list[Charge], bill: Priced) -> None:

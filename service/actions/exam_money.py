@@ -1,8 +1,10 @@
 """An exam as it is stored into what a bookkeeper must look at, and a charge that hangs on none."""
 
+from collections.abc import Iterable
 from datetime import datetime, timedelta
 from typing import Any
 
+from service.actions.direct_claims import lacking
 from service.actions.estimates import surprising
 from service.actions.full_surveys import exams_of
 from service.actions.gathering import all_of
@@ -11,10 +13,11 @@ from service.actions.practices import practice_of
 from service.actions.shown_since import unlike_charges
 from service.actions.writing import decoded
 from service.basics.stored import Exam
-from service.billing.exceptions import ExamMoney, Found, exceptions, stray
+from service.billing.exceptions import ChargeSeen, ExamMoney, Found, exceptions, stray
 from service.billing.hours import start
 from service.fhir import exact
 from service.fhir.reading.billing_exception import charge_seen
+from service.fhir.reading.order import repeat_reason
 
 Json = dict[str, Any]
 MONEYLESS = frozenset({"amended"})  # events of a post that tell no money
@@ -38,17 +41,27 @@ def exceptions_of(house: House, view: View, exam: Exam, *, now: str) -> tuple[Fo
         animal=exam.animal,
         invoice=exam.invoice if any(c.status == "billed" for c in charges) else "",
         charges=charges,
-        twins=tuple(one.id for one in twins(house, view, exam) if _before(one, exam)),
+        twins=_repeated(house, view, exam),
         late=tuple(one for one in late if one.event not in MONEYLESS),
         unlike=unlike_charges(house, view, exam, charges),
-        billed=_billed(house, view, exam),
+        billed=_billed(house, view, exam, charges),
     )
     return exceptions(money)
 
 
-def _billed(house: House, view: View, exam: Exam) -> tuple[Found, ...]:
+def _billed(house: House, view: View, exam: Exam, charges: Iterable[ChargeSeen]) -> tuple[Found, ...]:
     stored = view.get("Task", exam.id) if exam.state == "finished" and exam.invoice else None
-    return tuple(surprising(house, view, decoded(stored))) if stored else ()
+    if stored is None:
+        return ()
+    task, waiting = decoded(stored), [one.text for one in charges if one.status == "billable"]
+    return (*surprising(house, view, task), *lacking(house, view, exam, task, waiting=waiting))
+
+
+def _repeated(house: House, view: View, exam: Exam) -> tuple[str, ...]:
+    """The earlier exams that this one repeats, unless its order says why it does."""
+    found = tuple(one.id for one in twins(house, view, exam) if _before(one, exam))
+    stored = view.get("ServiceRequest", exam.order) if found else None
+    return () if stored is not None and not stored.deleted and repeat_reason(decoded(stored)) else found
 
 
 def twins(house: House, view: View, exam: Exam) -> list[Exam]:

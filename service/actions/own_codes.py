@@ -14,6 +14,7 @@ from service.exam.limits import Limit
 from service.exam.owed import PLANES
 from service.exam.urgent_state import FINDING_STATES, MESSAGE_STATES, METHODS
 from service.fhir import operations, uris
+from service.fhir.reading.claim import CODES as CLAIMED
 from service.fhir.writing.billing_exception import TASKS as EXCEPTION
 from service.fhir.writing.estimate import CODES as ESTIMATES
 from service.fhir.writing.invoice import KINDS as INVOICES
@@ -71,6 +72,7 @@ def own_codes(catalogue: Catalogue, prices: Iterable[Price]) -> Iterator[tuple[s
     yield uris.OPERATION, "Operations", _named({one.name: one.title for one in operations.ALL})
     yield uris.INVOICE_TYPE, "Kinds of invoice", _named(INVOICES)
     yield uris.ESTIMATE, "Estimates and consents to them", _named(ESTIMATES)
+    yield uris.CLAIM_DOCUMENT, "Documents that a direct claim needs", _named(CLAIMED)
     yield uris.URGENT, "Urgent findings", _named({u.code: u.title for u in catalogue.urgent.values()})
     yield uris.URGENT_STATE, "States of an urgent finding", _named({**FINDING_STATES, **MESSAGE_STATES})
     yield uris.METHOD, "How somebody is told", _named(METHODS)

@@ -7,6 +7,8 @@ from datetime import date
 from service.basics.money import Money
 from service.billing.invoice import Line, add, tax_groups
 
+ADMINISTRATION = "claim-admin"  # what a practice asks for making a direct claim
+
 
 @dataclass(frozen=True, slots=True)
 class Authorisation:
@@ -24,8 +26,8 @@ class Authorisation:
     fault: str = ""
 
     def names(self, code: str) -> bool:
-        """Whether it is for a charge."""
-        return not self.scope or code in self.scope
+        """Whether it is for a charge; making the claim is so only where it says so."""
+        return code in self.scope if self.scope else code != ADMINISTRATION
 
     def out(self, day: date) -> str:
         """In words, why it does not hold on a day; "" when it does."""

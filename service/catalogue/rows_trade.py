@@ -21,7 +21,7 @@ from service.catalogue.rows_codes import Grade
 
 Trigger = Literal[
     "doppler", "sedation", "sample", "cystocentesis", "drainage", "clipping", "export", "call-out",
-    "out-of-hours", "priority", "specialist", "no-show",
+    "out-of-hours", "priority", "specialist", "no-show", "claim",
 ]  # fmt: skip
 Organization = Annotated[str, StringConstraints(pattern=r"^(\*|[a-z0-9][a-z0-9-]*)$")]
 

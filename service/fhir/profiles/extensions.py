@@ -62,6 +62,7 @@ EXTENSIONS: tuple[Own, ...] = (
         Part("method", "code", "How it was said: voice, in-person or message", least=1),
         Part("recorded-by", "string", "Who recorded it", least=1),
     )),
+    Own(uris.X_REPEAT, ("ServiceRequest",), "Why the same exam is done a second time on one day", "string"),
     Own(uris.X_COVER, ("Invoice",), "The cover that a direct claim rests on", "Reference"),
     Own(uris.X_AUTHORISATION, ("Coverage",), "What an insurer authorised before an exam", parts=(
         Part("number", "string", "Number of the pre-authorisation", least=1),

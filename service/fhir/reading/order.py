@@ -68,6 +68,12 @@ def identifier(request: Json, kind: str) -> Identifier | None:
     return None
 
 
+def repeat_reason(request: Json) -> str:
+    """Why the order says that the same exam is done a second time on one day; "" when it does not say."""
+    said = (e.get("valueString", "") for e in request.get("extension", []) if e.get("url") == uris.X_REPEAT)
+    return next((str(text).strip() for text in said), "")
+
+
 def _service(model: Any, catalogue: Orderable, faults: list[Fault]) -> tuple[Coding | None, Service | None]:
     codings = [(str(c.system or ""), str(c.code or "")) for c in (model.code.coding or [] if model.code else [])]
     keys = {catalogue.orders[c] for c in codings if c in catalogue.orders}
