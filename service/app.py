@@ -124,7 +124,7 @@ def serve(
     times = {"pause": settings.courier_pause, "timeout": settings.courier_timeout, "private": settings.private_hosts}
     beside = _beside(books, catalogue, stop)
     if courier:
-        beside.append(threading.Thread(target=courier, args=(books,), kwargs={"stop": stop, **times}))
+        beside.append(threading.Thread(target=courier, args=(books,), kwargs={"stop": stop, "keys": books, **times}))
     for one in beside:
         one.start()
     try:

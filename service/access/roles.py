@@ -1,11 +1,12 @@
 """Who does what for a living, as a table: a role is a ceiling over a token's scopes, and what it lacks is denied."""
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
+from urllib.parse import urlencode
 
 from service.access.scopes import understood
-from service.basics.errors import Fault, Invalid
 from service.fhir.types import DEFINITIONS, DIRECTORY
 
 Letters = Mapping[str, str]
@@ -32,6 +33,7 @@ _DEFINED = dict.fromkeys(DEFINITIONS, "rs")
 _PEOPLE = dict.fromkeys(DIRECTORY, "rs")
 _LOOKING = frozenset({"validate", "lastn", "meta"})
 _REPORTING = frozenset({"everything", "document", "as-document", "form"})
+_PARTY = re.compile(r"Organization/[A-Za-z0-9\-.]{1,64}")
 _SUBSCRIBING = frozenset({"status", "events"})
 _BUNDLES = frozenset({"bundles"})
 _SCANNED = "Observation Media ImagingStudy Binary Specimen"
@@ -79,7 +81,8 @@ ROLES: Mapping[str, Role] = {
         | _PEOPLE
         | _all("ServiceRequest Task Procedure Encounter Appointment Consent", "rs")
         | _all("ChargeItem Invoice Account Coverage", "crus"),
-        frozenset({"validate", "meta", "print", "estimate", "consent", "bill", "credit", "billing-settle", "billing-check"}),
+        frozenset({"validate", "meta", "print"})
+        | {"estimate", "consent", "bill", "credit", "billing-settle", "billing-check"},
         _BUNDLES,
     ),
     "referring-clinic": Role(
@@ -106,16 +109,9 @@ def faults(role: str, party: str) -> list[str]:
     if role and role not in ROLES:
         return [f"{role} is no role; there are {', '.join(ROLES)}"]
     needs = bool(role and ROLES[role].narrow)
-    if needs and not party.startswith("Organization/"):
+    if needs and not _PARTY.fullmatch(party):
         return [f"the role {role} needs a party: Organization/<id>, whose orders it may see"]
     return [f"a party says whose side a token is on: only {_narrowed()} has one"] if party and not needs else []
-
-
-def checked(role: str, party: str) -> None:
-    """Raise Invalid unless a token may have the role."""
-    wrong = faults(role, party)
-    if wrong:
-        raise Invalid(*(Fault("value", text) for text in wrong))
 
 
 @lru_cache(maxsize=1024)
@@ -135,8 +131,7 @@ def effective(role: str, party: str, scopes: tuple[str, ...]) -> tuple[str, ...]
         for one in found:
             letters = "".join(letter for letter in most if letter in one.letters)
             if one.type in {"*", type_} and letters:
-                asked = [own] if own else []
-                asked += [f"{name}={value}" for name, value in one.limit]
+                asked = [text for text in (own, urlencode(one.limit)) if text]
                 made.append(f"system/{type_}.{letters}" + (f"?{'&'.join(asked)}" if asked else ""))
     return tuple(dict.fromkeys(made))
 

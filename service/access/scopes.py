@@ -7,11 +7,14 @@ from functools import lru_cache
 from urllib.parse import parse_qsl
 
 from service.basics.errors import Fault, Invalid
+from service.fhir.types import DEFINITIONS
 
 # Letters in this order only: ".read" must never be taken for a bag of letters (SMART App Launch 2, scope syntax).
 _SCOPE = re.compile(r"system/(\*|[A-Z][A-Za-z]{1,63})\.(c?r?u?d?s?|read|write|\*)(?:\?([!-~]{1,1000}))?")
 _VERSION_1 = {"read": "rs", "write": "cud", "*": "cruds"}
 _PLAIN = re.compile(r"[a-z][a-z-]*|_(?:id|profile|security|tag)")  # no modifier, no chain, no _has
+
+_WHOLE = frozenset({"*", "AuditEvent"}) | DEFINITIONS  # what is never shown in part
 
 Limit = tuple[tuple[str, str], ...]
 """Search parameters that must all hold of what a scope shows."""
@@ -47,7 +50,7 @@ def understood(scope: str) -> Scope | None:
     if match is None or not match.group(2):
         return None
     limit = tuple(parse_qsl(match.group(3) or "", keep_blank_values=True))
-    if match.group(3) and (not limit or any(not value for _, value in limit)):
+    if match.group(3) and (match.group(2) in _VERSION_1 or not limit or any(not value for _, value in limit)):
         return None
     return Scope(match.group(1), _VERSION_1.get(match.group(2), match.group(2)), limit)
 
@@ -59,7 +62,7 @@ def _wrong(scope: str) -> str:
         return "write system/<Type or *>.<some of c r u d s, in this order>, such as system/Observation.crs"
     if not found.limit:
         return ""
-    if found.type == "*" or set(found.letters) - set("rs"):
+    if found.type in _WHOLE or set(found.letters) - set("rs"):
         return "search parameters narrow reading and searching (r, s) of one type; write changes as a scope of its own"
     odd = [name for name, _ in found.limit if not _PLAIN.fullmatch(name)]
     return f"{', '.join(odd)}: search parameters without modifier or chain are taken here" if odd else ""

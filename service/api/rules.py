@@ -65,8 +65,8 @@ def permitted(offer: Offer, caller: Caller, type_: str) -> None:
         raise NotPermitted(Fault("forbidden", f"The role {caller.role} may not {what}."))
     if not offer.letter:
         return
-    # what an operation does is decided by the role that may call it, not by what the role may do to the type
-    granted = caller.asked if offer.operation and caller.role else caller.scopes
+    # what is done to an exam is decided by the role that may call the operation, not by what it may do to a Task
+    granted = caller.asked if caller.role and offer.operation and offer.writes and offer.only else caller.scopes
     held = scopes.limits(granted, type_ or "*", offer.letter)
     if held == ():
         raise NotPermitted(Fault("forbidden", f"The token lacks the scope system/{type_ or '*'}.{offer.letter}."))

@@ -34,11 +34,13 @@ def served(app: Any) -> Iterator[str]:
         listening.close()
 
 
-def register(books: SqlBooks, organization: str, *scopes: str, kind: str = "records") -> str:
+def register(
+    books: SqlBooks, organization: str, *scopes: str, kind: str = "records", role: str = "", party: str = ""
+) -> str:
     """A token of an organisation (made when it is new)."""
     books.add_organization(organization, "An invented practice", kind)
-    token = tokens.new_token()
-    books.add_token(tokens.fingerprint(token), organization, scopes=scopes or ("system/*.cruds",), label="a test")
+    token, granted = tokens.new_token(), scopes or ("system/*.cruds",)
+    books.add_token(tokens.fingerprint(token), organization, scopes=granted, label="a test", role=role, party=party)
     return token
 
 
