@@ -8,7 +8,8 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from service.actions import tracing
-from service.actions.exam_money import exam_charged, exam_shown, exceptions_of, late_before, stray_charge, twins
+from service.actions.exam_money import exam_charged, exam_shown, exceptions_of, late_before, stray_charge
+from service.actions.exam_twins import twins
 from service.actions.gathering import all_of
 from service.actions.ports import Caller, House, View, Work
 from service.actions.writing import decoded, rewrite

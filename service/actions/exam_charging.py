@@ -53,6 +53,7 @@ class Charging:
 
 
 def charge_exam_line(shown: Charging, cut: Cut, service: Service, catalogue: Catalogue) -> None:
+    """The exam's own line: the service that was ordered, or the one that is charged in its place, with why."""
     if cut.code == service.charge:
         shown.charge(service.charge, service.title)
     elif not cut.code:
@@ -66,6 +67,7 @@ def charge_exam_line(shown: Charging, cut: Cut, service: Service, catalogue: Cat
 
 
 def charge_add_ons(shown: Charging, current: Catalogue, began: Start) -> None:
+    """What the exam shows besides, as charges; none of them is billed where the exam itself is not."""
     facts = shown.facts
     waived = "Not charged: the exam itself is not." if facts.price_effect == "none" else ""
     seen = seen_of(facts, shown.at, began)

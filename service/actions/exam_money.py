@@ -6,18 +6,15 @@ from typing import Any
 
 from service.actions.direct_claims import lacking
 from service.actions.estimates import surprising
-from service.actions.full_surveys import exams_of
+from service.actions.exam_twins import repeated
 from service.actions.gathering import all_of
 from service.actions.ports import House, View
-from service.actions.practices import practice_of
 from service.actions.shown_since import unlike_charges
 from service.actions.writing import decoded
 from service.basics.stored import Exam
 from service.billing.exceptions import ChargeSeen, ExamMoney, Found, exceptions, stray
-from service.billing.hours import start
 from service.fhir import exact
 from service.fhir.reading.billing_exception import charge_seen
-from service.fhir.reading.order import repeat_reason
 
 Json = dict[str, Any]
 MONEYLESS = frozenset({"amended"})  # events of a post that tell no money
@@ -35,13 +32,15 @@ def exceptions_of(house: House, view: View, exam: Exam, *, now: str) -> tuple[Fo
     items = all_of(house, view, "ChargeItem", service=f"Procedure/{exam.procedure}")
     charges = tuple(map(charge_seen, items))
     late = view.late_posts_of(exam.id, late_before(house, now))
+    earlier, covering = repeated(house, view, exam)
     money = ExamMoney(
         exam=exam.id,
         state=exam.state,
         animal=exam.animal,
         invoice=exam.invoice if any(c.status == "billed" for c in charges) else "",
         charges=charges,
-        twins=_repeated(house, view, exam),
+        twins=earlier,
+        covering=covering,
         late=tuple(one for one in late if one.event not in MONEYLESS),
         unlike=unlike_charges(house, view, exam, charges),
         billed=_billed(house, view, exam, charges),
@@ -55,29 +54,6 @@ def _billed(house: House, view: View, exam: Exam, charges: Iterable[ChargeSeen])
         return ()
     task, waiting = decoded(stored), [one.text for one in charges if one.status == "billable"]
     return (*surprising(house, view, task), *lacking(house, view, exam, task, waiting=waiting))
-
-
-def _repeated(house: House, view: View, exam: Exam) -> tuple[str, ...]:
-    """The earlier exams that this one repeats, unless its order says why it does."""
-    found = tuple(one.id for one in twins(house, view, exam) if _before(one, exam))
-    stored = view.get("ServiceRequest", exam.order) if found else None
-    return () if stored is not None and not stored.deleted and repeat_reason(decoded(stored)) else found
-
-
-def twins(house: House, view: View, exam: Exam) -> list[Exam]:
-    """The other exams of the animal on the same day of the practice and of the same scope that stand."""
-    if not exam.started:
-        return []
-    practice = practice_of(house, view)
-    day = start(practice, exam.started).day
-    others = [one for one in exams_of(house, view, exam.animal) if one.id != exam.id]
-    same = [o for o in others if o.state == "finished" and o.service == exam.service]
-    return [o for o in same if day is not None and start(practice, o.started).day == day]
-
-
-def _before(one: Exam, other: Exam) -> bool:
-    """Whether the exam is the earlier of the two: ids rise with the time of the order."""
-    return one.id < other.id
 
 
 def stray_charge(house: House, view: View, item: Json) -> Found | None:

@@ -67,7 +67,8 @@ class Found:
 class ExamMoney:
     """An exam with its charges. invoice: id of its invoice, "" when there is none that stands.
 
-    twins: ids of earlier exams of the same animal, day and scope that stand. late: its posts that did not arrive.
+    twins: ids of earlier exams of the same animal, day and scope that stand. covering: ids of full surveys of the day
+    that leave nothing to charge for a fluid check. late: its posts that did not arrive.
     unlike: in words, what its records show otherwise than what was charged, looked for after an amendment only.
     billed: exceptions of what its bills come to and whom they go to."""
 
@@ -77,6 +78,7 @@ class ExamMoney:
     invoice: str = ""
     charges: tuple[ChargeSeen, ...] = ()
     twins: tuple[str, ...] = ()
+    covering: tuple[str, ...] = ()
     late: tuple[Late, ...] = ()
     unlike: tuple[str, ...] = ()
     billed: tuple[Found, ...] = ()
@@ -137,10 +139,15 @@ def _said(charge: ChargeSeen) -> str:
 
 
 def _twice(money: ExamMoney) -> Iterator[Found]:
-    if money.twins and any(c.status in {"billable", "billed"} for c in money.charges):
-        others = ", ".join(f"Task/{one}" for one in money.twins)
-        words = f"The animal had an exam of the same scope on the same day: {others}."
-        yield Found("duplicate-suspected", f"Task/{money.exam}", words, tuple(sorted(money.twins)))
+    if not any(c.status in {"billable", "billed"} for c in money.charges):
+        return
+    for ids, said in (
+        (money.twins, "The animal had an exam of the same scope on the same day"),
+        (money.covering, "The full survey of the same day covers this fluid check"),
+    ):
+        if ids:
+            words = f"{said}: {', '.join(f'Task/{one}' for one in ids)}."
+            yield Found("duplicate-suspected", f"Task/{money.exam}", words, tuple(sorted(ids)))
 
 
 def _changed(money: ExamMoney) -> Iterator[Found]:

@@ -6,9 +6,11 @@ from typing import Any
 import httpx
 import pytest
 
+from service.actions.billing_check import check
 from service.fhir import exact, uris
 from service.store import SqlBooks
 from tests.api.running import client, register
+from tests.builders.bills import house
 from tests.builders.counter import Counter, lines, note
 from tests.builders.orders import concept, patient
 
@@ -65,6 +67,20 @@ def test_who_does_not_come_is_charged_the_shipped_fee(at: Made) -> None:
     assert counter.http.put(f"/fhir/ServiceRequest/{request}", content=revoked, headers={"If-Match": tag}).is_success
     (found,) = exact.decode(counter.http.get("/fhir/Invoice").content)["entry"]
     assert lines(found["resource"]) == {"no-show": ("1", "30.00")}
+
+
+def test_b32_a_fluid_check_that_was_billed_before_the_full_survey_of_its_day_is_listed(at: Made) -> None:
+    counter = at(fluidCheckApart=False)
+    animal = patient("B32-before")
+    check_, said = counter.finished(animal=animal)
+    assert "invoice" in said
+    _, exam, _ = counter.order(animal=animal, owners=0, service="full")
+    left = {"remaining": "time-limited", "detail": "Unstable"}
+    assert counter.operate(exam, "finish", interpreter="Dr I. Reader", conclusion="Stopped.", **left).is_success
+    check(house(counter.books), counter.slug, now="2026-11-25T10:00:10.000Z")
+    (found,) = counter.http.get("/fhir/Task?code=billing-exception&status=requested").json()["entry"]
+    assert found["resource"]["description"] == f"The full survey of the same day covers this fluid check: Task/{exam}."
+    assert found["resource"]["focus"]["reference"] == f"Task/{check_}"
 
 
 def test_b32_a_fluid_check_on_the_day_of_a_full_survey_and_a_recheck_that_comes_late(at: Made) -> None:
