@@ -6,6 +6,7 @@ import random
 import signal
 import socket
 import threading
+import time
 from collections.abc import Callable, Collection
 from datetime import UTC, datetime
 from types import FrameType
@@ -14,7 +15,7 @@ from service.courier import log
 from service.courier.lines import TOTAL_SECONDS, Lines
 from service.courier.patience import Draw
 from service.courier.ports import Outbox
-from service.courier.round import PAUSE_MILLISECONDS, Courier, Tally
+from service.courier.round import LEASE_SECONDS, PAUSE_MILLISECONDS, Courier, Tally
 
 
 def run(
@@ -28,17 +29,21 @@ def run(
     private: Collection[str] = (),
     now: Callable[[], datetime] = lambda: datetime.now(UTC),
     draw: Draw = random.randrange,
+    steady: Callable[[], float] = time.monotonic,
+    lease: int = LEASE_SECONDS,
     worker: str = "",
 ) -> Tally:
     """Deliver posts until `stop` is set (or, with until_idle, until none is due); answers how the attempts ended.
 
     pause: seconds between looks at an empty outbox; timeout: seconds a receiver may take in all (lines brings its own);
-    private: hosts of one's own network that Subscriptions may lead to.
+    private: hosts of one's own network that Subscriptions may lead to;
+    steady: seconds of a clock that nobody sets; lease: seconds that a post is taken for, three sends at least.
     What is on its way when `stop` is set gets seven seconds; what is then cut off is due again at once."""
 
     async def courier() -> Tally:
         async with lines or Lines(total_seconds=timeout, private=private) as open_lines:
-            carrier = Courier(outbox, open_lines, worker or name(), now, draw, pause=int(pause * 1_000))
+            who, milliseconds = worker or name(), int(pause * 1_000)
+            carrier = Courier(outbox, open_lines, who, now, draw, pause=milliseconds, lease=lease, steady=steady)
             return await carrier.run(stop.is_set, until_idle=until_idle)
 
     log.hush()

@@ -70,11 +70,15 @@ class Counterparts(Protocol):
 class Outbox(Counterparts, Protocol):
     """The posts, shared by every courier. Each call is one short transaction."""
 
-    def lease(self, worker: str, *, limit: int, seconds: int, now: datetime) -> Sequence[Leased]:
+    def lease(self, worker: str, *, limit: int, seconds: int, now: datetime, takeover: bool = True) -> Sequence[Leased]:
         """Take up to `limit` posts that are due, for `seconds`; never one whose thread has an earlier post unfinished.
 
+        takeover: also those whose lease has run out.
         Only a bounded number of posts of one destination is out at a time, over all couriers: a hanging destination
         with ten thousand posts due must not fill every courier's hands."""
+
+    def clock_set(self, *, now: datetime) -> int:
+        """After a clock was set back: let nothing wait, or be held, for longer than it ever could."""
 
     def settle(self, leased: Leased, settlement: Settlement, *, now: datetime) -> bool:
         """Record the attempt and move the post; False, with nothing changed, when the lease is no longer ours."""

@@ -6,10 +6,11 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from time import monotonic_ns
+from time import monotonic, monotonic_ns
 
 from service.courier import log
 from service.courier.attempt import attempt, interrupted
+from service.courier.clock import Watch
 from service.courier.desk import Desk
 from service.courier.lines import Lines
 from service.courier.patience import Draw, Now
@@ -50,8 +51,10 @@ class Courier:
     in_flight: int = IN_FLIGHT
     grace: int = GRACE_SECONDS
     lease: int = LEASE_SECONDS
+    steady: Callable[[], float] = monotonic
     tally: Tally = field(default_factory=Tally)
     _desk: Desk = field(init=False)
+    _watch: Watch = field(init=False)
     _sending: dict["asyncio.Task[Settlement | None]", tuple[Leased, datetime]] = field(default_factory=dict)
     _looked: int = 0
     _settled: list[tuple[Leased, Settlement | None]] = field(default_factory=list)
@@ -60,6 +63,7 @@ class Courier:
     def __post_init__(self) -> None:
         """Open the desk; a lease is long enough for three sends."""
         self._desk = Desk(self.outbox, max(self.lease, 3 * math.ceil(self.lines.seconds)))
+        self._watch = Watch(self.now, self.steady, self._desk.seconds)
 
     async def run(self, stopped: Callable[[], bool], *, until_idle: bool = False) -> Tally:
         """Deliver until `stopped` answers yes, or, with until_idle, until nothing is due; then finish up.
@@ -100,7 +104,16 @@ class Courier:
         if not free or (self._sending and free < ARMFUL and moment - self._looked < LOOK_MILLISECONDS):
             return ()
         self._looked = moment
-        return self.outbox.lease(self.worker, limit=free, seconds=self._desk.seconds, now=self.now())
+        now, seconds = self.now(), self._desk.seconds
+        if self._watch.moved():
+            self._mend(now)
+        sure = self._watch.trusted()
+        return self.outbox.lease(self.worker, limit=free, seconds=seconds, now=now, takeover=sure)
+
+    def _mend(self, now: datetime) -> None:
+        posts = self.outbox.clock_set(now=now)
+        if posts or not self._watch.trusted():
+            log.line("clock-set", level=logging.WARNING, worker=self.worker, posts=posts)
 
     def _settle(self) -> None:
         while self._settled:

@@ -11,7 +11,6 @@ from service.courier.found import There
 from service.courier.ladder import Ladder, label
 from service.fhir import exact
 
-
 SEEN_FIRST = (409, 412, 428)  # the version there has to be read and named
 
 

@@ -12,7 +12,7 @@ from service.store.books import SqlBooks, open_books
 from service.store.deliveries import AttemptRow, Delivery
 from service.store.engine import Unusable
 from service.store.faults import RETRYABLE, retryable
-from service.store.outbox import Leased
+from service.store.leasing import Leased
 from service.store.rebuild import Derivations, Rebuilt
 from service.store.register import DestinationRow, OrganizationRow
 from service.store.tokens import TokenRow

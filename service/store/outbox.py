@@ -5,17 +5,20 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from itertools import product
-from typing import Protocol
+from typing import NamedTuple
 
 from service.basics import destination
 from service.store.counterparts import Counterparts
 from service.store.deliveries import ATTEMPT
 from service.store.instants import instant, micros
+from service.store.leasing import Held, Leased, Settlement
 from service.store.session import Row, Session
 from service.store.told import follow
 
 PER_DESTINATION = 16
 """Posts of one destination that are out at a time, over all couriers: a hanging one must not fill all hands."""
+
+FARTHEST, LONGEST_LEASE = timedelta(hours=30), timedelta(minutes=15)  # more than any pause, and any lease, can be
 
 # A post waits for every earlier one of its thread that is not delivered, or dead and skipped by a person. As a
 # smallest number, for that can be read off one index alone: NOT EXISTS made PostgreSQL walk all that wait, for each.
@@ -42,63 +45,9 @@ _SETTLE = (
     "UPDATE post SET state = ?, due_us = ?, tries = tries + 1, lease = '', lease_us = 0"
     " WHERE organization = ? AND id = ? AND lease = ?"
 )
+_SOONER = "UPDATE post SET due_us = ? WHERE state = 'waiting' AND due_us > ?"
+_SHORTER = "UPDATE post SET lease_us = ? WHERE lease <> '' AND lease_us > ?"
 _SETTLED = frozenset({"delivered", "waiting", "dead"})
-
-
-@dataclass(frozen=True, slots=True)
-class Leased:
-    """A post that is the holder's until `until`; tries counts finished attempts since it was made or last replayed."""
-
-    organization: str
-    destination: str
-    url: str
-    authorization: str = field(repr=False)
-    id: str
-    key: str
-    thread: str
-    event: str
-    form: str
-    body: bytes = field(repr=False)
-    tries: int
-    token: str
-    until: datetime
-    settings: str = field(default="", repr=False)  # of the destination, JSON text or ""
-
-
-class Held(Protocol):
-    """What is needed to settle, extend or release a lease."""
-
-    @property
-    def organization(self) -> str: ...
-    @property
-    def destination(self) -> str: ...
-    @property
-    def event(self) -> str: ...
-    @property
-    def id(self) -> str: ...
-    @property
-    def token(self) -> str: ...
-
-
-class Settlement(Protocol):
-    """What became of one attempt: state is delivered, waiting (again at `due`) or dead."""
-
-    @property
-    def state(self) -> str: ...
-    @property
-    def started(self) -> datetime: ...
-    @property
-    def milliseconds(self) -> int: ...
-    @property
-    def status(self) -> int | None: ...
-    @property
-    def reason(self) -> str: ...
-    @property
-    def answer(self) -> str: ...
-    @property
-    def due(self) -> datetime | None: ...
-    @property
-    def disable(self) -> bool: ...
 
 
 @dataclass(slots=True)
@@ -116,12 +65,14 @@ class _Line:
 class Outbox(Counterparts):
     """The posts, shared by every courier. Each call is one short transaction."""
 
-    def lease(self, worker: str, *, limit: int, seconds: int, now: datetime) -> list[Leased]:
+    def lease(self, worker: str, *, limit: int, seconds: int, now: datetime, takeover: bool = True) -> list[Leased]:
         """Take up to `limit` posts that are due, fairly over destinations and in order within each thread.
 
-        No more than PER_DESTINATION of one destination are out at a time."""
+        No more than PER_DESTINATION of one destination are out at a time. takeover: also those whose lease has run
+        out, by a clock that can be trusted just now."""
+        at = _Moment(micros(now), micros(now) if takeover else 0)
         with self._pool.reading() as session:  # an idle courier never takes the writer's lock
-            lines = _lines(session, micros(now))
+            lines = _lines(session, at)
         if not lines:
             return []
         until = now + timedelta(seconds=seconds)
@@ -130,12 +81,19 @@ class Outbox(Counterparts):
         with self._pool.writing() as session:
             for share, line in product(shares, lines):
                 wanted = min(share, limit - len(taken), line.room)
-                rows = _take(session, line, wanted, at=micros(now)) if wanted > 0 else []
+                rows = _take(session, line, wanted, at=at) if wanted > 0 else []
                 line.room = line.room - len(rows) if len(rows) == wanted else 0
                 part = [_leased(line, row, worker, until=until) for row in rows]
                 session.many(_LEASE, ((p.token, micros(until), p.organization, p.id) for p in part))
                 taken += part
         return taken
+
+    def clock_set(self, *, now: datetime) -> int:
+        """After a clock was set back: nothing waits, or is held, for longer than it ever could; how many posts did."""
+        due, held = micros(now + FARTHEST), micros(now + LONGEST_LEASE)
+        with self._pool.writing() as session:
+            moved = session.run(_SOONER, micros(now), due)
+            return moved + session.run(_SHORTER, held, held)
 
     def extend(self, leased: Held, *, seconds: int, now: datetime) -> bool:
         """Hold a lease for longer; False when it is no longer ours."""
@@ -168,18 +126,25 @@ class Outbox(Counterparts):
         return moved
 
 
-def _lines(session: Session, at: int) -> list[_Line]:
+class _Moment(NamedTuple):
+    """The time in microseconds: posts due by `due`, and those whose lease ended by `held`, can be taken."""
+
+    due: int
+    held: int
+
+
+def _lines(session: Session, at: _Moment) -> list[_Line]:
     """The destinations that have a post to go out and room for it, who has waited longest first."""
     known = session.rows(_EARLIEST)
-    due = sorted((row for row in known if row[5] is not None and row[5] <= at), key=lambda row: int(row[5]))
-    out = {(organization, name): count for organization, name, count in session.rows(_OUT, at)} if due else {}
+    due = sorted((row for row in known if row[5] is not None and row[5] <= at.due), key=lambda row: int(row[5]))
+    out = {(organization, name): count for organization, name, count in session.rows(_OUT, at.due)} if due else {}
     lines = [_Line(o, n, url, key, terms, PER_DESTINATION - out.get((o, n), 0)) for o, n, url, key, terms, _ in due]
-    return [one for one in lines if one.room > 0 and session.one(_ANY, one.organization, one.name, at, at)]
+    return [one for one in lines if one.room > 0 and session.one(_ANY, one.organization, one.name, *at)]
 
 
-def _take(session: Session, line: _Line, count: int, *, at: int) -> list[Row]:
+def _take(session: Session, line: _Line, count: int, *, at: _Moment) -> list[Row]:
     sql = _TAKE + _SKIP_TAKEN if session.postgres else _TAKE
-    return session.rows(sql, line.organization, line.name, at, at, count)
+    return session.rows(sql, line.organization, line.name, *at, count)
 
 
 def _leased(line: _Line, row: Row, worker: str, *, until: datetime) -> Leased:

@@ -67,10 +67,19 @@ class Twin:
     def of(cls, *posts: TwinPost) -> "Twin":
         return cls({post.id: post for post in posts})
 
-    def lease(self, worker: str, *, limit: int, seconds: int, now: datetime) -> tuple[Leased, ...]:
+    def clock_set(self, *, now: datetime) -> int:
+        late = {id_: post for id_, post in self.posts.items() if post.due > now + timedelta(hours=30)}
+        self.posts |= {id_: replace(post, due=now) for id_, post in late.items()}
+        return len(late)
+
+    def lease(
+        self, worker: str, *, limit: int, seconds: int, now: datetime, takeover: bool = True
+    ) -> tuple[Leased, ...]:
         taken: list[TwinPost] = []
         with self.lock:
             for post in sorted(self.posts.values(), key=lambda each: each.id):
+                if post.token and not takeover:
+                    continue
                 if len(taken) < limit and self._free(post, now) and self._out(post, now) < self.per_destination:
                     self.leases += 1
                     until = now + timedelta(seconds=seconds)

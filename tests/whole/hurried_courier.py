@@ -36,7 +36,8 @@ def main(began: float, speed: float, timeout: float) -> None:
     log.to_stdout("INFO")
     books = open_books(os.environ["SONOLEDGER_DATABASE_URL"])
     try:
-        worker.run(books, stop=stop, pause=0.05, lines=HurriedLines(speed, timeout), now=lambda: hurried(began, speed))
+        clock = {"now": lambda: hurried(began, speed), "steady": lambda: time.monotonic() * speed}
+        worker.run(books, stop=stop, pause=0.05, lines=HurriedLines(speed, timeout), **clock)
     finally:
         books.close()
 
