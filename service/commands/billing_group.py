@@ -4,7 +4,7 @@ from typing import Annotated
 
 import typer
 
-from service.commands import billing, billing_report, opening, organization, stop
+from service.commands import billing, billing_numbers, billing_report, opening, organization, stop
 
 Organization = Annotated[str, typer.Option("--organization", help="The organisation, by name or slug.")]
 By = Annotated[str, typer.Option("--by", help="Who asks for it; it goes on record.")]
@@ -54,6 +54,18 @@ def billing_exceptions(
     with opening.books() as books:
         slug = organization.slug(organization_)
         billing.exceptions(books, current, slug, settled=settled, as_json=as_json)
+
+
+@commands.command("numbers")
+def billing_numbers_(
+    organization_: Organization,
+    as_json: Annotated[bool, typer.Option("--json")] = False,
+) -> None:
+    """The series of invoice numbers, year by year; ends with 1 when one is missing or there twice."""
+    current = opening.catalogue(opening.settings())
+    with opening.books() as books:
+        slug = organization.slug(organization_)
+        billing_numbers.numbers(billing.house_of(books, current, slug), slug, as_json=as_json)
 
 
 @commands.command("settle")

@@ -22,6 +22,7 @@ _CLOSED = "SELECT month, closed, by, totals FROM closed_month WHERE organization
 _LATE = (
     "SELECT id, destination, thread, event, state, made, due_us FROM post WHERE organization = ? AND destination = ?"
 )
+_NUMBERS = "invoice "  # before the year, in the name of a counter
 
 
 def dated(mine: Rows, marks: Callable[..., list[Row]], *, key: int, low: int, high: int) -> Iterator[Stored]:
@@ -57,6 +58,12 @@ def closed(mine: Rows) -> tuple[Closed, ...]:
 def is_closed(mine: Rows, month: str) -> bool:
     """Whether the books of a month such as 2026-11 are closed."""
     return bool(mine(f"{_CLOSED} AND month = ?", month))
+
+
+def invoice_counters(mine: Rows) -> dict[int, int]:
+    """How many invoice numbers were given out, by year."""
+    found = mine("SELECT series, value FROM counter WHERE organization = ? AND series LIKE ?", f"{_NUMBERS}%")
+    return {int(series.removeprefix(_NUMBERS)): int(value) for series, value in found}
 
 
 def late(mine: Rows, destinations: Iterable[str], *, since_us: int, since: str, before: str) -> tuple[Late, ...]:

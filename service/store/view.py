@@ -162,6 +162,10 @@ class SqlView(Subscribed):
         found = self._mine("SELECT value FROM counter WHERE organization = ? AND series = ?", series)
         return int(found[0][0]) if found else 0
 
+    def invoice_counters(self) -> dict[int, int]:
+        """How many invoice numbers were given out, by year."""
+        return periods.invoice_counters(self._mine)
+
     def _destinations(self) -> list[str]:
         return [row[0] for row in self._mine("SELECT name FROM destination WHERE organization = ? ORDER BY name")]
 

@@ -143,6 +143,10 @@ def test_what_can_not_be_printed_is_refused_in_words(desk: Desk, base: str) -> N
     assert (answer.status_code, "issued here" in answer.text) == (422, True)
     with client(base, register(desk.books, desk.slug, "system/Patient.rs")) as other:
         assert other.get(f"/fhir/Invoice/{invoice['id']}/$print").status_code == 403
+    for scope, status in (("system/Invoice.rs?status=issued", 200), ("system/Invoice.rs?status=balanced", 404)):
+        with client(base, register(desk.books, desk.slug, scope)) as other:
+            answer = other.get(f"/fhir/Invoice/{invoice['id']}/$print", headers={"Accept": "application/pdf"})
+            assert answer.status_code == status, answer.text
 
 
 def test_another_practice_does_not_see_it(desk: Desk, practice: Callable[..., str], desk_of: Any) -> None:
