@@ -63,7 +63,9 @@ def numbered(work: Work, practice: Practice) -> tuple[str, str]:
 
     Both are of the practice's own zone, so that the year of the number is the year of the printed date. Raises Conflict
     when the books of that month are closed."""
-    local = work.now.astimezone(ZoneInfo(practice.zone))
+    zone = ZoneInfo(practice.zone)
+    work.hold_invoice_numbers(work.now.astimezone(zone).year)  # who waits here is dated after those he waited for
+    local = work.moment().astimezone(zone)
     issued = local.isoformat(timespec="milliseconds").replace("+00:00", "Z")
     number = work.next_invoice_number(local.year)
     check_open(work, f"{local:%Y-%m}")

@@ -43,7 +43,7 @@ class SqlBooks(Outbox):
     def begin(self, organization: str) -> Iterator[SqlWork]:
         """A unit of work: committed when the block ends, undone when it raises."""
         with self._pool.writing() as session:
-            work = SqlWork(session, organization, now=self._clock())
+            work = SqlWork(session, organization, now=self._clock(), clock=self._clock)
             yield work
             work.end()
 

@@ -1,6 +1,6 @@
 """One open transaction of one organisation: the writing half of the store."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
 
 from service.basics.errors import Conflict, Fault
@@ -55,9 +55,16 @@ _KEEP_CATALOGUE = "INSERT INTO catalogue (hash, text) VALUES (?, ?) ON CONFLICT 
 class SqlWork(SqlView, Subscribing):
     """Everything done through it is committed together, or nothing is."""
 
-    def __init__(self, session: Session, organization: str, *, now: datetime) -> None:
+    def __init__(
+        self, session: Session, organization: str, *, now: datetime, clock: Callable[[], datetime] | None = None
+    ) -> None:
         super().__init__(session, organization, now=now)
         self._steady = not session.postgres
+        self._clock = clock
+
+    def moment(self) -> datetime:
+        """The time by now, never before `now`: who had to wait for a lock is later than those he waited for."""
+        return max(self.now, self._clock()) if self._clock is not None else self.now
 
     def claim(self, type_: str, criteria: str, id_: str) -> str | None:
         """None when the identity was free and is now id_'s; else the id that has it."""

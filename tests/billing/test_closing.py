@@ -16,7 +16,7 @@ from service.billing.practice import Practice
 from service.commands import billing, billing_report
 from service.store import SqlBooks
 from tests.api.running import client, register, served
-from tests.builders.bills import Clock, bill, house, keep
+from tests.builders.bills import EUR, Clock, bill, house, keep
 from tests.builders.survey import mappings
 
 
@@ -140,3 +140,22 @@ def test_over_http_an_invoice_written_by_hand_is_not_dated_into_it(books: SqlBoo
         back = {**made.json(), "date": "2026-10-01T00:00:00Z"}
         where, etag = f"/fhir/Invoice/{back['id']}", {"If-Match": made.headers["etag"]}
         assert http.put(where, json=back, headers=etag).status_code == 409
+
+
+def test_who_waited_for_his_number_is_dated_after_the_wait(
+    books: SqlBooks, practice: Callable[..., str], clock: Clock
+) -> None:
+    vienna = practice(zone="Europe/Vienna")
+    row = Practice(vienna, "Europe/Vienna", (None,) * 7, EUR)
+    clock.set("2026-12-31T22:59:59Z")  # a second before the year ends there
+    with books.begin(vienna) as work:
+        first = numbered(work, row)
+    with books.begin(vienna) as work:
+        clock.set("2026-12-31T23:00:01Z")
+        later = numbered(work, row)
+    assert first == ("2026-000001", "2026-12-31T23:59:59.000+01:00")
+    assert later == ("2027-000001", "2027-01-01T00:00:01.000+01:00")
+    clock.set("2026-12-31T22:59:58Z")  # a clock that was set back does not go below the beginning of a unit of work
+    with books.begin(vienna) as work:
+        clock.set("2026-12-31T22:00:00Z")
+        assert numbered(work, row)[1] == "2026-12-31T23:59:58.000+01:00"
