@@ -20,6 +20,7 @@ from service.api.serve import Application, create_app
 from service.basics.version import VERSION
 from service.catalogue.catalogue import Catalogue
 from service.catalogue.load import Catalogues
+from service.courier.home import AtHome
 from service.fhir import printing, search, validate
 from service.fhir.reading import bundle
 from service.settings import Settings
@@ -49,17 +50,10 @@ def application(
         _may_watch,
     )
 
-    def find(fingerprint: str) -> Bearer | None:
-        row = books.token(fingerprint)
-        if row is None:
-            return None
-        until = datetime.fromisoformat(row.until).timestamp() if row.until else 0.0
-        return Bearer(row.organization, row.kind, row.scopes, row.label, row.role, row.party, until)
-
     kit = Kit(
         house=house,
         books=books,
-        keys=Keyring(find),
+        keys=Keyring(partial(_bearer, books)),
         transact=transact.transact,
         entries=bundle.entries,
         parse=search.parse,
@@ -76,6 +70,14 @@ def application(
         origins=origins,
     )
     return create_app(kit)
+
+
+def _bearer(books: SqlBooks, fingerprint: str) -> Bearer | None:
+    row = books.token(fingerprint)
+    if row is None:
+        return None
+    until = datetime.fromisoformat(row.until).timestamp() if row.until else 0.0
+    return Bearer(row.organization, row.kind, row.scopes, row.label, row.role, row.party, until)
 
 
 def _may_watch(caller: Caller, type_: str) -> bool:
@@ -124,6 +126,9 @@ def serve(
     times = {"pause": settings.courier_pause, "timeout": settings.courier_timeout, "private": settings.private_hosts}
     beside = _beside(books, catalogue, stop)
     if courier:
+        times |= {
+            "home": AtHome(lambda: House(books, Catalogues(catalogue, books.catalogue_text), base, printing.press()))
+        }
         beside.append(threading.Thread(target=courier, args=(books,), kwargs={"stop": stop, "keys": books, **times}))
     for one in beside:
         one.start()
