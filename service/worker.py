@@ -12,6 +12,7 @@ from datetime import UTC, datetime
 from types import FrameType
 
 from service.courier import log
+from service.courier.credentials import Keys, Smart
 from service.courier.lines import TOTAL_SECONDS, Lines
 from service.courier.patience import Draw
 from service.courier.ports import Outbox
@@ -27,6 +28,7 @@ def run(
     pause: float = PAUSE_MILLISECONDS / 1_000,
     timeout: float = TOTAL_SECONDS,
     private: Collection[str] = (),
+    keys: Keys | None = None,
     now: Callable[[], datetime] = lambda: datetime.now(UTC),
     draw: Draw = random.randrange,
     steady: Callable[[], float] = time.monotonic,
@@ -36,12 +38,13 @@ def run(
     """Deliver posts until `stop` is set (or, with until_idle, until none is due); answers how the attempts ended.
 
     pause: seconds between looks at an empty outbox; timeout: seconds a receiver may take in all (lines brings its own);
-    private: hosts of one's own network that Subscriptions may lead to;
+    private: hosts of one's own network that Subscriptions may lead to; keys: by which we say who we are;
     steady: seconds of a clock that nobody sets; lease: seconds that a post is taken for, three sends at least.
     What is on its way when `stop` is set gets seven seconds; what is then cut off is due again at once."""
 
     async def courier() -> Tally:
-        async with lines or Lines(total_seconds=timeout, private=private) as open_lines:
+        smart = Smart(keys, private=private, now=now) if keys else None
+        async with lines or Lines(total_seconds=timeout, credentials=smart, private=private) as open_lines:
             who, milliseconds = worker or name(), int(pause * 1_000)
             carrier = Courier(outbox, open_lines, who, now, draw, pause=milliseconds, lease=lease, steady=steady)
             return await carrier.run(stop.is_set, until_idle=until_idle)

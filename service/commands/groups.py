@@ -13,6 +13,7 @@ from service.commands import (
     organization,
     outbox_groups,
     tariff_group,
+    trust_groups,
     urgent,
 )
 
@@ -68,6 +69,7 @@ GROUPS = {
     "client": access_groups.clients,
     "audit": access_groups.audits,
     "destination": outbox_groups.destinations,
+    "key": trust_groups.keys,
     "deliveries": outbox_groups.posts,
     "urgent": urgents,
 }

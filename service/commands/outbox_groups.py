@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from service.basics.destination import FORMATS, FORMS, SHARES, USUAL, Terms
-from service.commands import deliveries, destination, opening, organization, stop
+from service.commands import deliveries, destination, opening, organization, signing_keys, stop
 
 Organization = Annotated[str, typer.Option("--organization", help="The organisation, by name or slug.")]
 By = Annotated[str, typer.Option("--by", help="Who asks for it; it goes on record.")]
@@ -50,6 +50,20 @@ def destination_check_(
 
     with opening.books() as books:
         destination_check.check(books, organization=organization.slug(organization_), name=name, apply=apply)
+
+
+@destinations.command("identify")
+def destination_identify(
+    organization_: Organization,
+    name: str,
+    client_id: Annotated[str, typer.Option(help="What the record system calls us.")],
+    scope: Annotated[list[str], typer.Option("--scope", help="Such as system/*.cruds; may be repeated.")],
+    algorithm: Annotated[str, typer.Option(help="ES384 or RS384; what the server takes without.")] = "",
+) -> None:
+    """Get tokens there by a signed assertion (SMART Backend Services) instead of a fixed header."""
+    with opening.books() as books:
+        slug = organization.slug(organization_)
+        signing_keys.identify(books, organization=slug, name=name, client=client_id, scopes=scope, algorithm=algorithm)
 
 
 @destinations.command("list")

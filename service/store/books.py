@@ -13,6 +13,7 @@ from service.store.engine import Unusable, make_engine
 from service.store.outbox import Outbox
 from service.store.rebuild import Derivations, Rebuilt, rebuild
 from service.store.session import Pool, Reading
+from service.store.signing import Signing
 from service.store.tables import REVISION
 from service.store.view import SqlView
 from service.store.work import SqlWork
@@ -24,7 +25,7 @@ def _utc() -> datetime:
     return datetime.now(UTC)
 
 
-class SqlBooks(Outbox):
+class SqlBooks(Outbox, Signing):
     """The store. Threads may share it; it is opened once by a door and closed by it.
 
     clock: what time a unit of work takes place at, with its zone."""
