@@ -43,9 +43,7 @@ def work() -> None:
     with opening.books() as books:
         log.to_stdout(settings.log_level)
         pause, timeout, private = settings.courier_pause, settings.courier_timeout, settings.private_hosts
-        times = {"pause": pause, "timeout": timeout}
-        home = opening.home(books, settings)
-        back.run(books, stop=back.stop_on_signals(), private=private, keys=books, home=home, **times)
+        back.run(books, stop=back.stop_on_signals(), pause=pause, timeout=timeout, private=private, keys=books)
 
 
 @commands.command()
