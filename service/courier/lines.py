@@ -1,7 +1,6 @@
 """Carries the bytes of one post over HTTP and brings back an answer; a line of connections per destination."""
 
 import asyncio
-import ssl
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from types import TracebackType
@@ -11,11 +10,12 @@ import httpx
 
 from service.basics.subscription import NOTICES
 from service.courier.answer import READ, Answer, NoAnswer
-from service.courier.guard import Forbidden, Guarded, Resolve
+from service.courier.connections import Connections
+from service.courier.guard import Forbidden, Resolve
 from service.courier.ports import Leased
 
 CONNECT_SECONDS = 5
-AT_ONE_TIME = 8  # sends to one destination: kind to it, and a pool of more connections costs more than it carries
+AT_ONE_TIME = 8  # sends to one destination: kind to it
 TOTAL_SECONDS = 30  # from the first byte sent to the last one read, however slowly the other side drips
 UNSEEN = NOTICES | {"webhook"}  # forms whose secrets are no Authorization header
 HOPELESS = (httpx.InvalidURL, httpx.UnsupportedProtocol, httpx.LocalProtocolError, ValueError)
@@ -50,13 +50,11 @@ class Lines:
         private: Collection[str] = (),
         resolve: Resolve | None = None,
     ) -> None:
-        self._transport = transport
         self._credentials = credentials or Kept()
         self._total = total_seconds
-        self._private, self._resolve = private, resolve
-        self._clients: dict[tuple[str, str, str], httpx.AsyncClient] = {}
+        self._connections = Connections(transport=transport, private=private, resolve=resolve)
+        self._times = httpx.Timeout(total_seconds, connect=min(CONNECT_SECONDS, total_seconds)).as_dict()
         self._turns: dict[tuple[str, str], asyncio.Semaphore] = {}
-        self._trusting: ssl.SSLContext | None = None
 
     @property
     def seconds(self) -> float:
@@ -81,12 +79,10 @@ class Lines:
             authorization = "" if post.form in UNSEEN else await self._credentials.header(post)
             headers = {**_headers(call, request=request, authorization=authorization), **call.headers}
             url = f"{post.url}/{call.path}" if call.path else post.url
-            client = self._client(post)
-            async with (
-                asyncio.timeout(self._total),
-                client.stream(call.method, url, content=call.body or None, headers=headers) as came,
-            ):
-                return await _read(came)
+            times = {"timeout": self._times}
+            sent = httpx.Request(call.method, url, content=call.body or None, headers=headers, extensions=times)
+            async with asyncio.timeout(self._total):
+                return await self._exchanged(post, sent)
         except TimeoutError:
             return NoAnswer(f"no complete answer within {self._total:g} s")
         except httpx.TimeoutException as late:
@@ -104,37 +100,19 @@ class Lines:
     async def __aexit__(
         self, kind: type[BaseException] | None, fault: BaseException | None, trace: TracebackType | None
     ) -> None:
-        for client in self._clients.values():
-            await client.aclose()
-        self._clients.clear()
+        await self._connections.close()
 
-    def _client(self, post: Leased) -> httpx.AsyncClient:
-        whose = (post.organization, post.destination, post.url)
-        if whose not in self._clients:
-            self._clients[whose] = httpx.AsyncClient(
-                transport=self._transport or self._guarded(post),
-                verify=self._trust(post.url),
-                timeout=httpx.Timeout(self._total, connect=min(CONNECT_SECONDS, self._total)),
-                limits=httpx.Limits(max_connections=AT_ONE_TIME, max_keepalive_connections=AT_ONE_TIME),
-                follow_redirects=False,
-                trust_env=False,  # a .netrc or proxy of this machine's user is none of a destination's business
-            )
-        return self._clients[whose]
-
-    def _guarded(self, post: Leased) -> httpx.AsyncBaseTransport | None:
-        """For an address that data named: it leads nowhere but where addresses of data may. None for an operator's."""
-        if post.form not in NOTICES:
-            return None
-        limits = httpx.Limits(max_connections=AT_ONE_TIME, max_keepalive_connections=AT_ONE_TIME)
-        inner = httpx.AsyncHTTPTransport(verify=self._trust(post.url), limits=limits, trust_env=False)
-        return Guarded(inner, private=self._private, resolve=self._resolve)
-
-    def _trust(self, url: str) -> ssl.SSLContext:
-        """One context for all lines, as each costs megabytes; plain http gets an empty one, which trusts nobody."""
-        if url[:8].lower() != "https://":
-            return ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
-        self._trusting = self._trusting or httpx.create_ssl_context()
-        return self._trusting
+    async def _exchanged(self, post: Leased, sent: httpx.Request) -> Answer:
+        """Through a transport alone: what a client does besides, such as cookies and redirects, is not wanted."""
+        transport = self._connections.take(post)
+        try:
+            came = await transport.handle_async_request(sent)
+            try:
+                return await _read(came)
+            finally:
+                await came.aclose()
+        finally:
+            self._connections.give(post, transport)
 
 
 class Kept:

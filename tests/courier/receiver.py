@@ -44,11 +44,11 @@ class Receiver:
         with suppress(OSError), connection:
             wrapped = self.tls.wrap_socket(connection, server_side=True) if self.tls else connection
             with wrapped:
-                _read_request(wrapped)
+                read_request(wrapped)
                 self.act(wrapped)
 
 
-def _read_request(connection: socket.socket) -> None:
+def read_request(connection: socket.socket) -> None:
     """All of it: closing on unread bytes would reset the connection under the answer."""
     taken = b""
     while b"\r\n\r\n" not in taken:

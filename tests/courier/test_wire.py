@@ -6,6 +6,7 @@ import struct
 import threading
 import tracemalloc
 import zlib
+from dataclasses import replace
 from pathlib import Path
 from time import monotonic
 
@@ -13,7 +14,7 @@ import pytest
 
 from service.courier.ports import Settlement
 from tests.courier.carrying import carry
-from tests.courier.receiver import Receiver, saying
+from tests.courier.receiver import Receiver, read_request, saying
 from tests.courier.twin import Twin, TwinPost
 
 HEAD = b"HTTP/1.1 200 OK\r\nContent-Type: application/fhir+json\r\n"
@@ -128,3 +129,23 @@ def test_a_certificate_nobody_vouches_for_gets_no_content() -> None:
         settlement = only(url)
     assert (settlement.state, acted) == ("waiting", [])
     assert "CERTIFICATE_VERIFY_FAILED" in settlement.reason
+
+
+def test_connections_are_kept_and_each_carries_one_send_at_a_time() -> None:
+    body = DONE + b"]}"
+    answer = HEAD + b"Content-Length: %d\r\n\r\n" % len(body) + body
+    posts = [TwinPost(id=f"{n:04}", key=f"k{n}", thread=f"exam-{n}") for n in range(40)]
+    asked: list[int] = []
+
+    def keep(connection: socket.socket) -> None:
+        for _ in range(40):
+            asked.append(id(connection))
+            connection.sendall(answer)
+            read_request(connection)
+
+    receiver = Receiver(keep)
+    with receiver.open() as url:
+        outbox = Twin.of(*(replace(post, url=url) for post in posts))
+        assert carry(outbox).delivered == 40
+    assert receiver.hits <= 8
+    assert len(asked) >= 40
