@@ -124,7 +124,7 @@ def standing(found: Sequence[Paper]) -> Mapping[tuple[str, str], list[Paper]]:
 
 def _paper(resource: Json) -> Paper:
     parts: dict[tuple[str, Decimal], list[Decimal]] = {}
-    for part in resource["totalPriceComponent"]:
+    for part in (one for one in resource["totalPriceComponent"] if one["type"] != "informational"):
         rate = next(x["valueDecimal"] for x in part["extension"] if x["url"] == uris.X_TAX_RATE)
         category = part["code"]["coding"][0]["code"]
         parts.setdefault((category, Decimal(rate)), []).append(part["amount"]["value"])

@@ -19,6 +19,7 @@ from service.exam.animal import Animal
 from service.exam.order import Order
 from service.exam.rules import Service
 from tests.builders.money import CURRENCIES, EUR, PRACTICE
+from tests.builders.survey import mappings
 
 CAUTION = Caution("C18", "invoice", "The report never waits for money.")
 
@@ -53,6 +54,7 @@ def catalogue(prices: tuple[Price, ...] = PRICES) -> Catalogue:
     services = {key: service(key) for key in ("full", "limited", "recheck")}
     own = {"hash": "h", "services": services, "prices": prices, "currencies": CURRENCIES, "cautions": (CAUTION,)}
     own["triggers"] = TRIGGERS
+    own["invoice_words"] = {"en": {**mappings().invoice_words["en"], "care": CAUTION.text}}
     return Catalogue(**{**empty, **own})
 
 

@@ -26,6 +26,7 @@ LIST: Mapping[str, tuple[int, int, int, bool, str]] = {
     "export": (1501, 1501, 20, False, "clinic"),
 }
 MOST_SAMPLES = 2
+COIN = 5  # the smallest, in minor units
 SHARE = Fraction(1, 2)  # out of hours, of everything that is not drawn for somebody else's account
 
 
@@ -100,6 +101,12 @@ def rates(bill: Sequence[Reckoned]) -> dict[int, tuple[int, int]]:
         own = sum(line.tax for line in lines if line.tax is not None)
         found[percent] = sum(line.net for line in lines), rounded(Fraction(rest * percent, 100)) + own
     return found
+
+
+def coins(parts: Mapping[int, tuple[int, int]]) -> int:
+    """What is added so that all of it can be paid in the smallest coin."""
+    gross = sum(net + tax for net, tax in parts.values())
+    return rounded(Fraction(gross, COIN)) * COIN - gross
 
 
 def turned(parts: Mapping[int, tuple[int, int]]) -> dict[int, tuple[int, int]]:

@@ -14,13 +14,18 @@ from tests.builders.bills import house
 from tests.builders.counter import line, note
 from tests.builders.instances import BILLING, Instance
 from tests.builders.processes import Server
-from tests.builders.reckoning import Planned, local, rates, turned
+from tests.builders.reckoning import Planned, coins, local, rates, turned
 from tests.whole.clocked_service import showing
 from tests.whole.month_papers import INSURER, Paper, Rates, prices
 from tests.whole.telling import Desk, Exam, Json, references, result, taken
 
 OPENING = {day: list(reckoning.OPENING[n]) for n, day in enumerate(("mon", "tue", "wed", "thu", "fri"))}
-PRACTICE = {**BILLING, "zone": "Europe/Vienna", "opening": {**OPENING, "sun": list(reckoning.OPENING[6])}}
+PRACTICE = {
+    **BILLING,
+    "zone": "Europe/Vienna",
+    "opening": {**OPENING, "sun": list(reckoning.OPENING[6])},
+    "cashStep": reckoning.COIN / 100,
+}
 SITES = ("liver", "spleen", "kidney_left")
 NOTES = {"export": "image-export"}
 BY = "M. Anager"
@@ -59,7 +64,7 @@ class Month:
         self.papers: list[Paper] = []
         self.told: dict[int, Json] = {}
         self.exams: dict[int, Exam] = {}
-        self.open: dict[int, list[tuple[str, str, Rates]]] = {}  # of an exam: payer, invoice, what is left of it
+        self.open: dict[int, list[tuple[str, str, Rates, int]]] = {}  # of an exam: payer, invoice, what is left, coins
 
     def __enter__(self) -> "Month":
         return self
@@ -136,8 +141,8 @@ class Month:
         whole = {payer: rates(bill) for payer, bill in reckoning.bills(plan).items()}
         assert len(invoices) == len(whole), (plan, told)
         for (payer, parts), reference in zip(whole.items(), invoices, strict=True):
-            self.papers.append(Paper(_day(event), "invoice", payer, parts))
-            self.open.setdefault(event.exam, []).append((payer, reference, parts))
+            self.papers.append(Paper(_day(event), "invoice", payer, parts, coins(parts)))
+            self.open.setdefault(event.exam, []).append((payer, reference, parts, coins(parts)))
 
     def _stop(self, event: Event) -> None:
         """Withdrawn while it was still being scanned: no money."""
@@ -145,9 +150,9 @@ class Month:
 
     def _withdraw(self, event: Event) -> None:
         self._stop(event)
-        for payer, _, parts in self.open.pop(event.exam):
+        for payer, _, parts, cash in self.open.pop(event.exam):
             if any(part != (0, 0) for part in parts.values()):
-                self.papers.append(Paper(_day(event), "credit", payer, turned(parts)))
+                self.papers.append(Paper(_day(event), "credit", payer, turned(parts), -cash))
 
     def _part(self, event: Event) -> None:
         """Ten of the client's first line, which is at 20 %."""
@@ -161,13 +166,14 @@ class Month:
         self._credit(event, line(1 + codes.index("sample"), quantity=Decimal(1)), {20: (-net, -tax)})
 
     def _credit(self, event: Event, part: Json, parts: Rates) -> None:
-        payer, reference, whole = self.open[event.exam][0]
+        payer, reference, whole, cash = self.open[event.exam][0]
         said = orders.parameters(reason="As agreed", by=BY, invoice=reference)
         said["parameter"].append(part)
         exam = self.exams[event.exam].id
         taken(self.http.post(f"Task/{exam}/$credit", content=exact.encode(said)))
-        self.papers.append(Paper(_day(event), "credit", payer, parts))
-        self.open[event.exam][0] = payer, reference, reckoning.together([whole, parts])
+        back = -coins(turned(parts))
+        self.papers.append(Paper(_day(event), "credit", payer, parts, back))
+        self.open[event.exam][0] = payer, reference, reckoning.together([whole, parts]), cash + back
 
 
 def _notes(plan: Planned) -> Iterator[Json]:

@@ -23,12 +23,14 @@ Rates = dict[int, tuple[int, int]]
 
 @dataclass(frozen=True)
 class Paper:
-    """One invoice or credit as it was reckoned: its day there, whose it is, and what it comes to by percent of tax."""
+    """One invoice or credit as it was reckoned: its day there, whose it is, what it comes to by percent of tax, and
+    what rounding to coins adds."""
 
     day: str
     kind: str
     payer: str
     rates: Rates
+    cash: int = 0
 
 
 def prices(*, rise: bool) -> str:
@@ -64,11 +66,12 @@ def paper(resource: Json) -> Paper:
     who = resource["recipient"]
     payer = {"Invented Clinic": "clinic", INSURER["name"]: "insurer"}.get(who["display"], "client")
     parts: dict[int, list[int]] = {}
-    for part in resource["totalPriceComponent"]:
+    for part in (one for one in resource["totalPriceComponent"] if one["type"] != "informational"):
         percent = next(int(x["valueDecimal"]) for x in part["extension"] if x["url"] == uris.X_TAX_RATE)
         parts.setdefault(percent, []).append(int(part["amount"]["value"] * 100))
     kind = resource["type"]["coding"][0]["code"]
-    return Paper(resource["date"][:10], kind, payer, {p: (net, tax) for p, (net, tax) in parts.items()})
+    cash = next(int(x["valueMoney"]["value"] * 100) for x in resource["extension"] if x["url"] == uris.X_CASH_ROUNDING)
+    return Paper(resource["date"][:10], kind, payer, {p: (net, tax) for p, (net, tax) in parts.items()}, cash)
 
 
 def digits(resource: Json) -> Any:

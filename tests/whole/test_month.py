@@ -117,6 +117,7 @@ def reckoned(played: Month) -> Json:
     papers = [one for one in played.papers if one.day.startswith(OCTOBER)]
     rates = together([one.rates for one in papers])
     net, tax = (sum(parts[n] for parts in rates.values()) for n in (0, 1))
+    cash = sum(one.cash for one in papers)
     return {
         "currency": "EUR",
         "invoices": sum(one.kind == "invoice" for one in papers),
@@ -124,5 +125,7 @@ def reckoned(played: Month) -> Json:
         "net": text(net),
         "tax": text(tax),
         "gross": text(net + tax),
+        "cash_rounding": text(cash),
+        "due": text(net + tax + cash),
         "rates": [{"category": "S", "rate": str(p), "base": text(n), "tax": text(t)} for p, (n, t) in rates.items()],
     }
