@@ -12,7 +12,7 @@ from service.actions.closing import Closed
 from service.actions.estimates import ESTIMATE, named_on
 from service.actions.exam_situation import seen_of, situation
 from service.actions.insured import with_spent
-from service.actions.invoice_issue import performed
+from service.actions.invoice_issue import performed, words_of
 from service.actions.operation import Operation, on_exam
 from service.actions.payers import addressed
 from service.actions.ports import Caller, House, Work
@@ -25,6 +25,7 @@ from service.billing.charge import Charge, Identity
 from service.billing.exam_facts import ExamFacts, Shown
 from service.billing.hours import start
 from service.billing.invoice import Invoice, tax_groups
+from service.billing.invoice_words import Words
 from service.billing.payers import Bill, bills
 from service.billing.practice import BillingProfile
 from service.billing.pricing import Priced, priced
@@ -90,8 +91,9 @@ def _keep(house: House, operation: Operation, case: Case, facts: ExamFacts) -> J
     found = _priced(house, work, case, facts)
     day = start(case.practice, facts.started).day
     before = {payer_of(one): one for one in named_on(work, case.task, ESTIMATE) if one["status"] == "draft"}
+    phrases = words_of(house, work, case.practice.language)
     made = [
-        _draft(work, case, facts, one, before=before.get(one.payer.reference, {}))
+        _draft(work, case, facts, one, before=before.get(one.payer.reference, {}), words=phrases)
         for one in bills(found.lines, facts, day=day, rounding=case.practice.tax_rounding)
     ]
     stale = [writing.replaced(one) for payer, one in before.items() if payer not in map(payer_of, made)]
@@ -128,7 +130,7 @@ def _priced(house: House, work: Work, case: Case, facts: ExamFacts) -> Priced:
     return priced(charges, current.prices, practice=case.practice, began=began, exam_code=cut.code, at=at)
 
 
-def _draft(work: Work, case: Case, facts: ExamFacts, bill: Bill, *, before: Json) -> Json:
+def _draft(work: Work, case: Case, facts: ExamFacts, bill: Bill, *, before: Json, words: Words) -> Json:
     practice = case.practice
     lines = tuple(replace(line, sequence=n) for n, line in enumerate(bill.lines, start=1))
     value = Invoice(
@@ -142,8 +144,9 @@ def _draft(work: Work, case: Case, facts: ExamFacts, bill: Bill, *, before: Json
         lines=lines,
         groups=tax_groups(lines, practice.tax_rounding),
         gross_rounding=practice.gross_rounding,
+        language=practice.language,
     )
-    return writing.estimate(value, organization=work.organization)
+    return writing.estimate(value, organization=work.organization, words=words)
 
 
 def _same(made: Json, stored: Json) -> bool:

@@ -10,7 +10,7 @@ from service.billing.invoice_words import Words, say
 from service.billing.sheet import Entry, Fact, Figures, Party, Sheet, Taxed
 from service.billing.tariff import Tax
 
-NOTICED = ("draft", "cancelled", "entered-in-error", "balanced")  # states that a reader has to be told
+NOTICED = ("cancelled", "entered-in-error", "balanced")  # states that a reader has to be told
 
 
 def sheet(
@@ -21,27 +21,29 @@ def sheet(
     figures: Figures,
     status: str = "issued",
     notes: Sequence[str] = (),
+    estimate: bool = False,
 ) -> Sheet:
-    """The printed form in the words of a language. A credit is printed as a credit note with positive amounts."""
+    """The printed form in the words of a language. A credit is printed as a credit note with positive amounts.
+
+    estimate: it tells what is expected; nothing has been supplied, and nothing is to be paid."""
     sign = -1 if invoice.credits else 1
-    title = "title-draft" if status == "draft" else "title-credit" if invoice.credits else "title-invoice"
-    due = invoice.due if sign > 0 else -invoice.due
+    kind = "estimate" if estimate else "credit" if invoice.credits else "invoice"
     return Sheet(
         language=language,
-        title=words[title],
+        title=words[f"title-{kind}"],
         number=clean(invoice.number),
         issued=invoice.issued,
         seller=_party(words, "seller", invoice.seller.legal_name, invoice.seller.address, invoice.seller.tax_number),
         buyer=_buyer(words, invoice),
-        facts=tuple(_facts(invoice, words, figures)),
-        exam=tuple(_exam(invoice, words, figures)),
+        facts=tuple(_facts(invoice, words, figures, estimate=estimate)),
+        exam=tuple(_exam(invoice, words, figures, estimate=estimate)),
         entries=tuple(e for line in invoice.lines for e in _entries(line, words, figures, sign=sign)),
         net_head=f"{words['net']} ({invoice.net.currency.code})",
         taxes=tuple(_taxed(group, words, figures, sign=sign) for group in invoice.groups),
         totals=tuple(_totals(invoice, words, figures, sign=sign)),
-        due=Fact(words["due-credit" if sign < 0 else "due"], figures.amount(due)),
-        payment=tuple(_payment(invoice, words)),
-        notices=(words[f"notice-{status}"],) if status in NOTICED else (),
+        due=Fact(words[f"due-{kind}"], figures.amount(turned(invoice.due, sign))),
+        payment=tuple(_payment(invoice, words)) if kind == "invoice" else (),  # nobody has the others to pay
+        notices=tuple(_notices(words, status, estimate=estimate)),
         notes=(_method(invoice, words), *filter(None, map(clean, notes))),
         words=words,
     )
@@ -58,21 +60,29 @@ def _buyer(words: Words, invoice: Invoice) -> Party:
     return _party(words, "buyer", payer.name or payer.reference, payer.address, payer.tax_number)
 
 
-def _facts(invoice: Invoice, words: Words, figures: Figures) -> Iterator[Fact]:
+def _notices(words: Words, status: str, *, estimate: bool) -> Iterator[str]:
+    if estimate:
+        yield words["notice-replaced" if status == "cancelled" else "notice-estimate"]
+    elif status in NOTICED:
+        yield words[f"notice-{status}"]
+
+
+def _facts(invoice: Invoice, words: Words, figures: Figures, *, estimate: bool) -> Iterator[Fact]:
+    day = invoice.performed.day
     facts = {
-        "issued": figures.day(invoice.issued[:10]),
-        "supplied": figures.day(invoice.performed.day) if invoice.performed.day else "",
+        "issued": figures.day(invoice.issued[:10]) if invoice.issued else "",
+        "supplied": figures.day(day) if day and not estimate else "",
         "credits": invoice.credited_number,
     }
     yield from _told(facts, words)
 
 
-def _exam(invoice: Invoice, words: Words, figures: Figures) -> Iterator[Fact]:
+def _exam(invoice: Invoice, words: Words, figures: Figures, *, estimate: bool) -> Iterator[Fact]:
     """What EN 16931's date of supply and an insurer's questions are about: animal, day, performer, examination."""
     done = invoice.performed
     facts = {
         "animal": done.animal_name,
-        "examined": figures.day(done.day) if done.day else "",
+        "examined": figures.day(done.day) if done.day and not estimate else "",
         "performer": done.performer,
         "exam": done.exam,
     }
@@ -104,6 +114,8 @@ def _remarks(line: Line, words: Words, figures: Figures, *, sign: int) -> Iterat
         yield say(words, "with-tax", amount=figures.amount(turned(line.shown, sign)))
     if line.outside:
         yield words["outside"]
+    if line.authorisation:
+        yield say(words, "authorisation", number=clean(line.authorisation))
 
 
 def _each(line: Line, sign: int) -> Money | None:
@@ -137,8 +149,6 @@ def _totals(invoice: Invoice, words: Words, figures: Figures, *, sign: int) -> I
 
 
 def _payment(invoice: Invoice, words: Words) -> Iterator[Fact]:
-    if invoice.credits:
-        return  # nobody has a credit to pay
     parts = {"terms": invoice.seller.terms, "bank": invoice.seller.bank}
     yield from _told(parts, words)
 

@@ -7,8 +7,10 @@ DEFAULT = "en"
 _NONE: frozenset[str] = frozenset()
 
 PLACES: Mapping[str, frozenset[str]] = {
-    **dict.fromkeys(("title-invoice", "title-credit", "title-draft"), _NONE),
-    **dict.fromkeys(("notice-draft", "notice-cancelled", "notice-entered-in-error", "notice-balanced"), _NONE),
+    **dict.fromkeys(("title-invoice", "title-credit", "title-estimate"), _NONE),
+    **dict.fromkeys(
+        ("notice-cancelled", "notice-entered-in-error", "notice-balanced", "notice-estimate", "notice-replaced"), _NONE
+    ),
     **dict.fromkeys(("seller", "buyer", "tax-number", "issued", "supplied", "credits"), _NONE),
     **dict.fromkeys(("terms", "bank", "animal", "examined", "performer", "exam"), _NONE),
     **dict.fromkeys(("line", "service", "quantity", "rate", "net", "outside"), _NONE),
@@ -16,7 +18,10 @@ PLACES: Mapping[str, frozenset[str]] = {
     "with-tax": frozenset({"amount"}),
     "share": frozenset({"percent", "amount"}),
     "discount": frozenset({"reason"}),
-    **dict.fromkeys(("total-net", "total-tax", "total-gross", "cash-rounding", "due", "due-credit"), _NONE),
+    "authorisation": frozenset({"number"}),
+    **dict.fromkeys(
+        ("total-net", "total-tax", "total-gross", "cash-rounding", "due-invoice", "due-credit", "due-estimate"), _NONE
+    ),
     **dict.fromkeys(("taxes", "category", "base", "tax"), _NONE),
     **dict.fromkeys((f"tax-{category}" for category in ("S", "Z", "E", "O", "AE", "K", "G")), _NONE),
     **dict.fromkeys(("rounding-group", "rounding-line", "gross-net-first", "gross-tax-first"), _NONE),

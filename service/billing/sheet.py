@@ -90,3 +90,8 @@ class Sheet:
     notices: tuple[str, ...]
     notes: tuple[str, ...]
     words: Words
+
+    @property
+    def heading(self) -> str:
+        """What it is, with its number; an estimate has none."""
+        return f"{self.title} {self.number}".strip()

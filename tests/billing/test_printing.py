@@ -177,3 +177,21 @@ def test_whoever_owes_the_tax_has_a_tax_number_or_nothing_is_invoiced(desk: Desk
     assert "Reverse charge" in page
     assert "As agreed with the clinic" in page
     assert "Amount due €46.00" in page
+
+
+def test_an_estimate_is_printed_for_whoever_shall_agree_to_it(
+    practice: Callable[..., str], desk_of: Callable[[str], Desk]
+) -> None:
+    desk = desk_of(practice(language="de"))
+    _, exam = desk.order()
+    assert desk.operate(exam, "estimate").is_success
+    (draft,) = invoices(desk, status="draft")
+    page = words(printed(desk, draft["id"], kind="page").text)
+    assert page.startswith("Kostenschätzung Von Quillfold Small Animal Imaging")
+    assert "Es ist keine Rechnung" in page
+    assert "Ausstellungsdatum 25. November 2026" in page
+    assert "Leistungsdatum" not in page
+    assert "Zahlungsbedingungen" not in page
+    assert "Voraussichtlich insgesamt 55,20 €" in page.replace("\u00a0", " ")
+    assert printed(desk, draft["id"]).content.startswith(b"%PDF-")
+    assert "Kostenschätzung" in draft["text"]["div"]

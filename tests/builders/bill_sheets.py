@@ -39,7 +39,7 @@ def lines(text: str = "Service", reason: str = "Agreed") -> tuple[Line, ...]:
         Line(5, "c5", "outside", text, one, eur(5000), FULL, eur(1000), basis="gross", outside=True),
         Line(6, "c6", "no-show", text, one, eur(2500), FREE),
         Line(7, "c7", "abroad", text, one, eur(123400), OUTSIDE),
-        Line(8, "c8", "clinic", text, one, eur(100), CHARGED),
+        Line(8, "c8", "clinic", text, one, eur(100), CHARGED, authorisation="PA-7"),
     )
     return tuple(replace(line, rate=replace(line.rate, reason=line.rate.reason and reason)) for line in made)
 
@@ -87,6 +87,7 @@ def shown(
     status: str = "issued",
     notes: Sequence[str] = (),
     figures: Figures | None = None,
+    estimate: bool = False,
 ) -> Sheet:
     """The printed form in the shipped words."""
     spoken = language or invoice.language
@@ -97,4 +98,5 @@ def shown(
         figures=figures or LocalFigures(spoken),
         status=status,
         notes=notes,
+        estimate=estimate,
     )

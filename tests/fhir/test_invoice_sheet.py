@@ -3,6 +3,7 @@
 The rules are named as EN 16931's validation artefacts name them; how a language writes figures is the Unicode locale
 data's (CLDR 47 and later, "Number patterns" and "Date formats"), written out here by hand."""
 
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
@@ -30,7 +31,7 @@ def test_what_is_printed_adds_up_as_en_16931_asks(credit: bool) -> None:
     sheet = shown(taken_back(whole()) if credit else whole(), figures=PlainFigures())
     sums = totals(sheet)
     entries = sum(value(entry.net) for entry in sheet.entries)
-    due = sums[EN["due-credit" if credit else "due"]]
+    due = sums[EN["due-credit" if credit else "due-invoice"]]
     assert entries == sums[EN["total-net"]] == sum(value(one.base) for one in sheet.taxes)  # BR-CO-10, -13, BR-S-08
     assert sums[EN["total-tax"]] == sum(value(one.tax) for one in sheet.taxes)  # BR-CO-14
     assert sums[EN["total-gross"]] == sums[EN["total-net"]] + sums[EN["total-tax"]]  # BR-CO-15
@@ -87,18 +88,24 @@ def test_a_line_says_how_its_amount_came_about() -> None:
     assert remarks["2"] == ("€45.00 each",)
     assert remarks["4"] == ("25% of €185.00",)  # B21
     assert remarks["5"] == ("€60.00 with tax", "Outside fee")  # B17, B22
+    assert remarks["8"] == ("Authorised by the insurer under PA-7",)  # B25
     assert remarks["1"] == remarks["6"] == ()
 
 
-@pytest.mark.parametrize(
-    ("status", "words"),
-    [("draft", "title-draft"), ("cancelled", "title-invoice"), ("balanced", "title-invoice")],
-)
-def test_a_state_that_asks_for_no_payment_is_told(status: str, words: str) -> None:
-    sheet = shown(whole(), status=status, language="de")
-    assert sheet.title == DE[words]
-    assert sheet.notices == (DE[f"notice-{status}"],)
+@pytest.mark.parametrize("status", ["cancelled", "entered-in-error", "balanced"])
+def test_a_state_that_asks_for_no_payment_is_told(status: str) -> None:
+    assert shown(whole(), status=status, language="de").notices == (DE[f"notice-{status}"],)
     assert shown(whole()).notices == ()
+
+
+def test_an_estimate_is_no_invoice_and_says_so() -> None:
+    sheet = shown(replace(whole(), number=""), estimate=True, language="en-GB")
+    assert (sheet.heading, sheet.due.label) == ("Estimate", "Expected in all")
+    assert sheet.notices == (EN["notice-estimate"],)
+    assert sheet.payment == ()
+    assert [f.label for f in sheet.facts] == ["Date of issue"]  # nothing has been supplied
+    assert [f.label for f in sheet.exam] == ["Animal", "Performed by", "Examination"]
+    assert shown(whole(), estimate=True, status="cancelled").notices == (EN["notice-replaced"],)
 
 
 def test_german_is_printed_as_german_is_written() -> None:

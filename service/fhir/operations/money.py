@@ -8,7 +8,7 @@ PRINT = Operation(
     "print",
     "invoice-print",
     "An invoice in print",
-    "An invoice or credit note that was issued here, as a file to read or print: the file itself, or a Binary where "
+    "An invoice, credit note or estimate of ours, as a file to read or print: the file itself, or a Binary where "
     "FHIR is asked for. Its words are of the language that the practice had when it was issued, or of the one that is "
     "asked for, and figures are written as that language does. A credit note states positive amounts.",
     ("Invoice",),

@@ -17,13 +17,15 @@ Json = dict[str, Any]
 
 
 def read_invoice(resource: Json, currencies: Mapping[str, Currency]) -> Invoice:
-    """The invoice. Raises Invalid for an amount whose currency is unknown or has other digits than that currency."""
+    """The invoice. Raises Invalid for an amount whose currency is unknown or has other digits than that currency.
+
+    An estimate reads as well: without number, dated by when it was last reckoned, perhaps without a payer."""
     credited = _extension(resource, uris.X_CREDITS).get("valueReference", {})
     cash = _extension(resource, uris.X_CASH_ROUNDING).get("valueMoney")
     return Invoice(
         id=resource["id"],
-        number=resource["identifier"][0]["value"],
-        issued=resource["date"],
+        number=_number(resource),
+        issued=resource.get("date") or resource.get("meta", {}).get("lastUpdated", ""),
         seller=_seller(resource),
         payer=_payer(resource),
         performed=_performed(resource),
@@ -37,6 +39,16 @@ def read_invoice(resource: Json, currencies: Mapping[str, Currency]) -> Invoice:
         language=resource.get("language", DEFAULT),
         cover=_extension(resource, uris.X_COVER).get("valueReference", {}).get("reference", ""),
     )
+
+
+def is_estimate(resource: Json) -> bool:
+    """Whether it is an estimate of ours."""
+    return any(one.get("system") == uris.ESTIMATE for one in resource.get("type", {}).get("coding", []))
+
+
+def _number(resource: Json) -> str:
+    numbers = [i for i in resource["identifier"] if str(i.get("system", "")).startswith(uris.INVOICE_NUMBER)]
+    return str(numbers[0]["value"]) if numbers else ""
 
 
 def notes(resource: Json) -> list[str]:
@@ -63,9 +75,9 @@ def _extension(holder: Json, url: str) -> Json:
 def _seller(resource: Json) -> BillingProfile:
     parts = {e["url"]: e["valueString"] for e in _extension(resource, uris.X_SELLER).get("extension", [])}
     return BillingProfile(
-        legal_name=parts["name"],
-        address=parts["address"],
-        tax_number=parts["tax-number"],
+        legal_name=parts.get("name") or resource.get("issuer", {}).get("display", ""),
+        address=parts.get("address", ""),
+        tax_number=parts.get("tax-number", ""),
         terms=resource.get("paymentTerms", ""),
         bank=parts.get("bank", ""),
     )
@@ -73,10 +85,9 @@ def _seller(resource: Json) -> BillingProfile:
 
 def _payer(resource: Json) -> Payer:
     held = {e["url"]: e["valueString"] for e in _extension(resource, uris.X_BUYER).get("extension", [])}
-    recipient = resource["recipient"]
-    return Payer(
-        recipient["reference"], recipient.get("display", ""), held.get("address", ""), held.get("tax-number", "")
-    )
+    recipient = resource.get("recipient", {})
+    named = (recipient.get("reference", ""), recipient.get("display", ""))
+    return Payer(*named, held.get("address", ""), held.get("tax-number", ""))
 
 
 def _line_parts(item: Json) -> Json:
@@ -105,9 +116,9 @@ def _line(item: Json, currencies: Mapping[str, Currency]) -> Line:
     of = _extension(price, uris.X_SURCHARGE_BASE).get("valueMoney")
     return Line(
         sequence=item["sequence"],
-        charge=item["chargeItemReference"]["reference"].removeprefix("ChargeItem/"),
+        charge=_charge(item),
         code=parts["code"]["valueCode"],
-        text=item["chargeItemReference"]["display"],
+        text=_service(item),
         quantity=Decimal(parts["quantity"]["valueDecimal"] if share else price["factor"]),
         net=base + discount if discount is not None else base,
         rate=_rate(tax),
@@ -122,6 +133,18 @@ def _line(item: Json, currencies: Mapping[str, Currency]) -> Line:
         authorisation=parts.get("authorisation", {}).get("valueString", ""),
         payer_reason=parts.get("payer-reason", {}).get("valueString", ""),
     )
+
+
+def _charge(item: Json) -> str:
+    reference: str = item.get("chargeItemReference", {}).get("reference", "")
+    return reference.removeprefix("ChargeItem/")
+
+
+def _service(item: Json) -> str:
+    """What the line is for: the name of its charge, or on an estimate of the service."""
+    if "chargeItemReference" in item:
+        return str(item["chargeItemReference"]["display"])
+    return str(item["chargeItemCodeableConcept"]["text"])
 
 
 def _rate(component: Json) -> Tax:

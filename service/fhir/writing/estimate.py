@@ -1,26 +1,35 @@
 """An estimate into a draft Invoice, and the consent to it into a Consent."""
 
-from html import escape
 from typing import Any
 
 from service.basics.money import Money
 from service.billing.invoice import Invoice
+from service.billing.invoice_sheet import sheet
+from service.billing.invoice_words import Words
+from service.billing.plain_figures import PlainFigures
 from service.fhir import uris
 from service.fhir.writing.charge import organization as organization_reference
+from service.fhir.writing.invoice import parties
 from service.fhir.writing.invoice_line import group, item, money
+from service.fhir.writing.invoice_text import narrative
 
 Json = dict[str, Any]
 CODES = {"estimate": "Estimate", "agreed": "Consent to an estimate"}
 AGREED = "The estimate that is named was agreed to, up to the amount that is stated."
 
 
-def estimate(value: Invoice, *, organization: str) -> Json:
-    """A draft without number or date: it is no claim for money. The payer is left out while nobody knows who it is."""
+def estimate(value: Invoice, *, organization: str, words: Words) -> Json:
+    """A draft without number or date: it is no claim for money. The payer is left out while nobody knows who it is.
+
+    words: of its language, for the narrative."""
+    told = sheet(value, words=words, language=value.language, figures=PlainFigures(), estimate=True)
     resource: Json = {
         "resourceType": "Invoice",
         "id": value.id,
-        "text": {"status": "generated", "div": _narrative(value)},
+        "language": value.language,
+        "text": {"status": "generated", "div": narrative(told)},
         "extension": [
+            *parties(value),
             {"url": uris.X_ROUNDING, "valueCode": value.rounding},
             {"url": uris.X_GROSS_ROUNDING, "valueCode": value.gross_rounding},
         ],
@@ -94,13 +103,3 @@ def _line(value: Invoice, index: int) -> Json:
     whole = item(line, value.performed)
     del whole["chargeItemReference"]
     return {**whole, "chargeItemCodeableConcept": {"coding": [coding], "text": line.text}}
-
-
-def _narrative(value: Invoice) -> str:
-    rows = [f"<p>{escape(line.text)}: {_amount(line.net)}</p>" for line in value.lines]
-    total = f"<p>{CODES['estimate']}, tax included: {_amount(value.gross)}</p>"
-    return f'<div xmlns="{uris.XHTML}">{"".join(rows)}{total}</div>'
-
-
-def _amount(amount: Money) -> str:
-    return f"{amount.decimal():f} {amount.currency.code}"

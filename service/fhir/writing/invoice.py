@@ -61,15 +61,21 @@ def _named(reference: str, name: str) -> Json:
     return {"reference": reference, "display": name} if name else {"reference": reference}
 
 
+def parties(value: Invoice) -> list[Json]:
+    """The extensions that keep who sells and whom it bills as they were on the day."""
+    seller, payer = value.seller, value.payer
+    sells = {"name": seller.legal_name, "address": seller.address, "tax-number": seller.tax_number, "bank": seller.bank}
+    pays = {"address": payer.address, "tax-number": payer.tax_number}
+    held = [
+        (url, [{"url": name, "valueString": text} for name, text in texts.items() if text])
+        for url, texts in ((uris.X_SELLER, sells), (uris.X_BUYER, pays))
+    ]
+    return [{"url": url, "extension": parts} for url, parts in held if parts]
+
+
 def _extensions(value: Invoice) -> list[Json]:
-    seller = value.seller
-    parts = {"name": seller.legal_name, "address": seller.address, "tax-number": seller.tax_number, "bank": seller.bank}
-    held = [{"url": url, "valueString": text} for url, text in parts.items() if text]
-    buyer = {"address": value.payer.address, "tax-number": value.payer.tax_number}
-    billed = [{"url": url, "valueString": text} for url, text in buyer.items() if text]
     found: list[Json] = [
-        {"url": uris.X_SELLER, "extension": held},
-        *([{"url": uris.X_BUYER, "extension": billed}] if billed else []),
+        *parties(value),
         {"url": uris.X_ROUNDING, "valueCode": value.rounding},
         {"url": uris.X_GROSS_ROUNDING, "valueCode": value.gross_rounding},
     ]

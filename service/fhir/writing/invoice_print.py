@@ -17,8 +17,7 @@ def printed(sheet: Sheet) -> Json:
     return {
         "lang": language,
         "region": region if len(region) == 2 else "",
-        "title": sheet.title,
-        "number": broken(sheet.number, IN_HALF),
+        "heading": broken(sheet.heading, IN_HALF),
         "issued": sheet.issued,
         "seller": broken(asdict(sheet.seller), IN_HALF),
         "buyer": broken(asdict(sheet.buyer), IN_HALF),

@@ -11,7 +11,7 @@ def narrative(sheet: Sheet) -> str:
     """The whole invoice as one XHTML div."""
     language = escape(sheet.language)
     parts = [
-        f"<h1>{escape(sheet.title)} {escape(sheet.number)}</h1>",
+        f"<h1>{escape(sheet.heading)}</h1>",
         *(f"<p>{escape(text)}</p>" for text in sheet.notices),
         *map(_party, (sheet.seller, sheet.buyer)),
         *map(_fact, (*sheet.facts, *sheet.exam)),
