@@ -41,17 +41,8 @@ def application(
     """The web application over an open store. base is our own FHIR address, without a slash at its end.
 
     origins: of pages that may call it from a browser; private: hosts of one's own network that data may lead to."""
-    house = House(
-        books,
-        Catalogues(catalogue, books.catalogue_text),
-        base,
-        printing.press(),
-        partial(addresses.faults, private=private),
-        _may_watch,
-    )
-
     kit = Kit(
-        house=house,
+        house=_house(books, catalogue, base, private),
         books=books,
         keys=Keyring(partial(_bearer, books)),
         transact=transact.transact,
@@ -78,6 +69,11 @@ def _bearer(books: SqlBooks, fingerprint: str) -> Bearer | None:
         return None
     until = datetime.fromisoformat(row.until).timestamp() if row.until else 0.0
     return Bearer(row.organization, row.kind, row.scopes, row.label, row.role, row.party, until)
+
+
+def _house(books: SqlBooks, catalogue: Catalogue, base: str, private: tuple[str, ...]) -> House:
+    known, callable_ = Catalogues(catalogue, books.catalogue_text), partial(addresses.faults, private=private)
+    return House(books, known, base, printing.press(), callable_, _may_watch)
 
 
 def _may_watch(caller: Caller, type_: str) -> bool:

@@ -21,6 +21,7 @@ from service.api.offers import PLACES
 from service.api.probes import PROBES, Probe
 from service.api.published_keys import KEYS, PublishedKeys
 from service.api.trust import PATHS, Trust
+from service.api.webhooks import HOOKS, Webhooks
 from service.basics.errors import Fault, Missing, NotAcceptable, NotAllowed
 
 Application = FastAPI
@@ -45,7 +46,7 @@ def create_app(kit: Kit) -> FastAPI:
 
     # Endpoints are plain ASGI objects: FHIR bodies are bytes in and bytes out, there is no model for FastAPI to check.
     routes = [Route(f"/fhir{path}", Trust(kit, path, log=log)) for path in PATHS]
-    routes += [Route(f"/fhir{KEYS}", PublishedKeys(kit))]
+    routes += [Route(f"/fhir{KEYS}", PublishedKeys(kit)), Route(HOOKS, Webhooks(kit, log=log))]
     routes += [Route(f"/fhir{path}", Desk(kit, path, hands=hands, log=log)) for path in _ordered()]
     routes += [Route("/fhir/", Desk(kit, "", hands=hands, log=log))]
     routes += [Route(name, Probe(kit, name, metrics=metrics)) for name in PROBES]

@@ -70,6 +70,7 @@ GROUPS = {
     "audit": access_groups.audits,
     "destination": outbox_groups.destinations,
     "key": trust_groups.keys,
+    "webhook": trust_groups.webhooks,
     "deliveries": outbox_groups.posts,
     "urgent": urgents,
 }

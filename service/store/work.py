@@ -6,6 +6,7 @@ from datetime import datetime
 from service.basics.errors import Conflict, Fault
 from service.basics.stored import Exam, Post, Record, StepKey, Trace
 from service.store import audit, bulk_postgresql, bulk_sqlite, claims
+from service.store.acknowledging import Acknowledging
 from service.store.changes import rounds
 from service.store.instants import instant, micros
 from service.store.register import LAY_OVER
@@ -52,7 +53,7 @@ _UNMAPPED = (
 _KEEP_CATALOGUE = "INSERT INTO catalogue (hash, text) VALUES (?, ?) ON CONFLICT (hash) DO NOTHING"
 
 
-class SqlWork(SqlView, Subscribing):
+class SqlWork(SqlView, Subscribing, Acknowledging):
     """Everything done through it is committed together, or nothing is."""
 
     def __init__(
