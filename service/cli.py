@@ -43,7 +43,8 @@ def work() -> None:
     with opening.books() as books:
         log.to_stdout(settings.log_level)
         pause, timeout, private = settings.courier_pause, settings.courier_timeout, settings.private_hosts
-        back.run(books, stop=back.stop_on_signals(), pause=pause, timeout=timeout, private=private, keys=books)
+        stop, home = back.stop_on_signals(), opening.home(books, settings)
+        back.run(books, stop=stop, pause=pause, timeout=timeout, private=private, keys=books, home=home)
 
 
 @commands.command()

@@ -17,6 +17,7 @@ from service.courier.lines import TOTAL_SECONDS, Lines
 from service.courier.patience import Draw
 from service.courier.ports import Outbox
 from service.courier.round import LEASE_SECONDS, PAUSE_MILLISECONDS, Courier, Tally
+from service.courier.verdict import Home
 
 
 def run(
@@ -34,17 +35,20 @@ def run(
     steady: Callable[[], float] = time.monotonic,
     lease: int = LEASE_SECONDS,
     worker: str = "",
+    home: Home | None = None,
 ) -> Tally:
     """Deliver posts until `stop` is set (or, with until_idle, until none is due); answers how the attempts ended.
 
     pause: seconds between looks at an empty outbox; timeout: seconds a receiver may take in all (lines brings its own);
     private: hosts of one's own network that Subscriptions may lead to; keys: by which we say who we are;
+    home: takes over what goes to an organisation of this very service;
     steady: seconds of a clock that nobody sets; lease: seconds that a post is taken for, three sends at least.
     What is on its way when `stop` is set gets seven seconds; what is then cut off is due again at once."""
 
     async def courier() -> Tally:
         smart = Smart(keys, private=private, now=now) if keys else None
         async with lines or Lines(total_seconds=timeout, credentials=smart, private=private) as open_lines:
+            open_lines.home = home or open_lines.home
             who, milliseconds = worker or name(), int(pause * 1_000)
             carrier = Courier(outbox, open_lines, who, now, draw, pause=milliseconds, lease=lease, steady=steady)
             return await carrier.run(stop.is_set, until_idle=until_idle)

@@ -16,8 +16,8 @@ _ROW = sa.BigInteger().with_variant(sa.Integer(), "sqlite")
 _FOLDED = sa.Text().with_variant(sa.Text(collation="C"), "postgresql")
 
 _TABLES = (
-    *("assertion", "attempt", "audit", "catalogue", "claim", "client", "closed_month", "counter", "destination"),
-    *("counterpart", "exam", "former", "latch", "mark"),
+    *("agreement", "assertion", "attempt", "audit", "catalogue", "claim", "client", "closed_month", "counter"),
+    *("destination", "counterpart", "exam", "former", "latch", "mark"),
     *("organization", "overlay", "post", "post_body", "receipt", "resource", "step", "text_mark", "token", "unmapped"),
     *("happening", "hook", "signing_key", "subscription"),
 )
@@ -263,6 +263,14 @@ def _register() -> None:
         *_texts("organization month closed by totals"),
         _key("closed_month", "organization month"),
         comment="months whose books are closed, and what they came to; only ever added to",
+    )
+    op.create_table(
+        "agreement",
+        *_texts("organization id hospital clinic client title services bills shares"),
+        _flag("consent"),
+        *_texts("starts ends contacts made by ended_by"),
+        _key("agreement", "organization id"),
+        comment="what clinics and hospitals agreed on about referrals, a row for each side that is here",
     )
 
 

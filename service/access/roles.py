@@ -41,6 +41,7 @@ _CLINICAL = _all("ServiceRequest Task Procedure BodyStructure Condition Encounte
 _REPORTS = _all("DiagnosticReport Composition DocumentReference Provenance Communication", "rs")
 _SCANS = _DEFINED | _PEOPLE | _CLINICAL | _REPORTS | _all(_SCANNED, "crus") | _all("Procedure Communication", "crus")
 _URGENT = frozenset({"urgent", "urgent-attempt", "urgent-acknowledge"})
+_REFERRED = frozenset({"referral", "referral-animal"})
 
 ROLES: Mapping[str, Role] = {
     "record-system": Role(
@@ -66,13 +67,13 @@ ROLES: Mapping[str, Role] = {
     "scanning-person": Role(
         "who scans: what was seen and not seen, and telling what is urgent",
         _SCANS,
-        _LOOKING | _REPORTING | _URGENT | {"settle"},
+        _LOOKING | _REPORTING | _URGENT | _REFERRED | {"settle"},
         _BUNDLES,
     ),
     "interpreter": Role(
         "who reads and signs: all of scanning, and the report",
         _SCANS | _all("Condition Flag", "crus") | _all("Provenance", "crs"),
-        _LOOKING | _REPORTING | _URGENT | {"settle", "preliminary", "finish", "amend", "withdraw"},
+        _LOOKING | _REPORTING | _URGENT | _REFERRED | {"settle", "preliminary", "finish", "amend", "withdraw"},
         _BUNDLES,
     ),
     "bookkeeper": Role(

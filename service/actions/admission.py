@@ -4,7 +4,14 @@ from collections.abc import Iterable, Sequence
 from operator import itemgetter
 from typing import Any
 
-from service.actions import accept_order, cancel_order, note_evidence, operations_on_record
+from service.actions import (
+    accept_order,
+    cancel_order,
+    note_evidence,
+    operations_on_record,
+    receive_referral,
+    refer_order,
+)
 from service.actions.gathering import all_of
 from service.actions.guards import EVIDENCE, named, orders_of
 from service.actions.lookup import Lookup
@@ -52,10 +59,21 @@ def _order(house: House, work: Work, caller: Caller, one: Pending, lookup: Looku
     resource = one.resource or {}
     if one.before is None:
         _hold_animal(work, resource, house.base, lookup)
-        accept_order.accept(house, work, caller, resource, lookup=lookup)
-        return []
+        return _placed_order(house, work, caller, resource, lookup=lookup)
     if resource.get("status") == "revoked" and decoded(one.before).get("status") != "revoked":
         return cancel_order.cancel(house, work, caller, resource)
+    return []
+
+
+def _placed_order(house: House, work: Work, caller: Caller, order: Json, *, lookup: Lookup) -> list[Json]:
+    """An order to another organisation or from one is a referral; any other one opens its exam."""
+    if caller.agreement:
+        return receive_referral.receive(house, work, caller, order, lookup=lookup)
+    hospital = refer_order.addressee(work, order, lookup)
+    if hospital:
+        refer_order.refer(house, work, order, hospital=hospital, lookup=lookup)
+    else:
+        accept_order.accept(house, work, caller, order, lookup=lookup)
     return []
 
 

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from service.actions import referral_told
 from service.actions.case import Case
 from service.actions.document_post import document_of
 from service.actions.lookup import Lookup
@@ -40,9 +41,10 @@ def promise(
     posts = []
     for name, text in work.routes():
         terms = destination.read(text)
-        body = telling.body(terms)
+        body = None if terms.agreement else telling.body(terms)
         if body is not None:
             posts.append(Post(new_id(), name, telling.key, case.exam.id, event, body, terms.family))
+    posts += referral_told.posts(house, work, case, event, resources, key=telling.key, urgent=bool(share))
     work.post(posts)
     return len(posts)
 

@@ -15,8 +15,8 @@ from service.fhir.reading.computed import formula
 Json = dict[str, Any]
 EVIDENCE = frozenset({"Observation", "Media", "ImagingStudy"})
 WAY_OUT = {
-    "Task": "it follows the survey: use $settle, $finish or $withdraw on it, $urgent on that of an urgent finding, or "
-    "$billing-settle on that of an exception of billing",
+    "Task": "it follows the survey: use $settle, $finish or $withdraw on it, $urgent on that of an urgent finding, "
+    "$billing-settle on that of an exception of billing, or $referral on that of a referral",
     "Consent": "it is a consent to an estimate: use $consent on the exam's Task",
     "Communication": "it tells an urgent finding: use $urgent, $urgent-attempt or $urgent-acknowledge on its Task",
     "DiagnosticReport": "use $finish, $amend or $withdraw on the exam's Task",
@@ -51,8 +51,10 @@ class _Exams:
 
     def own(self, resource: Json) -> bool:
         """Whether it is one that this service makes: bears our identifier, or hangs on an exam."""
+        if resource["resourceType"] == "Consent" and not _to_estimate(resource):
+            return False
         systems = {str(i.get("system", "")) for i in resource.get("identifier", []) if isinstance(i, dict)}
-        if any(s in {uris.CHARGE_ID, uris.ID} or s.startswith(uris.INVOICE_NUMBER) for s in systems):
+        if any(s in {uris.CHARGE_ID, uris.ID, uris.REFERRAL} or s.startswith(uris.INVOICE_NUMBER) for s in systems):
             return True
         return resource["resourceType"] in {"Task", "DiagnosticReport", "Procedure"} and self._hang(resource)
 
@@ -104,6 +106,11 @@ def _faults(exams: _Exams, one: Pending, resource: Json) -> Iterator[Fault]:
     ):
         text = "Evidence does not move to another order: set this one to entered-in-error and post it anew."
         yield Fault("business-rule", text, f"{kind}.basedOn")
+
+
+def _to_estimate(consent: Json) -> bool:
+    codings = (c for one in _listed(consent.get("category")) for c in one.get("coding", []))
+    return any(c.get("system") == uris.ESTIMATE for c in codings)
 
 
 def _paid(before: Json, after: Json) -> bool:

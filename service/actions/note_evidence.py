@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from service.actions import derive, judge, lesions, suggest_urgent
+from service.actions import derive, judge, lesions, referral_told, suggest_urgent
 from service.actions.ports import Caller, House, Work
 from service.actions.survey_acts import act_on
 from service.actions.survey_entering import Entering
@@ -61,6 +61,7 @@ def note(
     after = derive.derived(work, before, after, sent=resources)
     after, urgent = suggest_urgent.suggest(work, before, after, sent=resources)
     changed = [*made, *keep(work, before, after, sent=sent), *urgent]
+    referral_told.begun(house, work, exam)
     told = [(r, one.found) for r, one in zip(resources, understood, strict=True)]
     return judge.judge_all(work, before, after, changed, sent=told, patients=patients)
 

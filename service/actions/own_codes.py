@@ -20,6 +20,9 @@ from service.fhir.writing.estimate import CODES as ESTIMATES
 from service.fhir.writing.invoice import KINDS as INVOICES
 from service.fhir.writing.invoice_line import CATEGORIES
 from service.fhir.writing.observation import NOTES, SAID
+from service.fhir.writing.referral import CODES as REFERRED
+from service.fhir.writing.referral import STATES as REFERRALS
+from service.fhir.writing.referral import TASKS as REFERRING
 from service.fhir.writing.task import STATES
 from service.fhir.writing.urgent import TASKS
 
@@ -76,7 +79,8 @@ def own_codes(catalogue: Catalogue, prices: Iterable[Price]) -> Iterator[tuple[s
     yield uris.URGENT, "Urgent findings", _named({u.code: u.title for u in catalogue.urgent.values()})
     yield uris.URGENT_STATE, "States of an urgent finding", _named({**FINDING_STATES, **MESSAGE_STATES})
     yield uris.METHOD, "How somebody is told", _named(METHODS)
-    yield uris.TASK_CODE, "Kinds of task", _named({**TASKS, **EXCEPTION})
+    yield uris.TASK_CODE, "Kinds of task", _named({**TASKS, **EXCEPTION, **REFERRING})
+    yield uris.REFERRAL_STATE, "States and parts of a referral", _named({**REFERRALS, **REFERRED})
     exceptions = {e.kind: e.title for e in catalogue.exceptions.values()}
     yield uris.BILLING_EXCEPTION, "Exceptions of billing", _named(exceptions)
 

@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import Any, Protocol
 
 from service.actions.subscription_ports import Watched, Watching
+from service.basics.agreement import Agreement
 from service.basics.query import AuditQuery, Page, Query, Span
 from service.basics.stored import Closed, Exam, Keys, Late, Post, Record, StepKey, Stored, Trace
 from service.catalogue.catalogue import Catalogue
@@ -25,6 +26,7 @@ class Caller:
     request: str = ""
     role: str = ""
     asked: tuple[str, ...] = ()
+    agreement: str = ""  # under which the other side's courier hands something over
 
 
 class View(Watched, Protocol):
@@ -54,6 +56,7 @@ class View(Watched, Protocol):
     def receipt(self, key: str) -> tuple[str, bytes] | None: ...
     def destinations(self) -> tuple[str, ...]: ...  # names of the active ones
     def routes(self) -> tuple[tuple[str, str], ...]: ...  # (name, terms as text) of the active ones
+    def agreements(self) -> tuple[Agreement, ...]: ...  # about referrals, as hospital or as clinic
     def posted(
         self, thread: str
     ) -> tuple[tuple[str, str], ...]: ...  # (destination, event) already promised for an exam

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 from typing import Any
 
-from service.actions import derive, judge, note_evidence, suggest_urgent, tracing
+from service.actions import derive, judge, note_evidence, referral_told, suggest_urgent, tracing
 from service.actions.ports import Caller, House, Work
 from service.actions.survey_acts import act_on
 from service.actions.survey_sheet import Sheet, keep, open_sheet, settled
@@ -38,6 +38,7 @@ def settle(house: House, caller: Caller, task_id: str, parameters: Json) -> Json
         after = derive.derived(work, before, after)
         after, urgent = suggest_urgent.suggest(work, before, after)
         changed = judge.judge_all(work, before, after, [*keep(work, before, after), *urgent])
+        referral_told.begun(house, work, exam)
         stored = {(s.type, s.id): s for s in rewrite(work, changed)}
         touched = [f"{t}/{i}" for t, i in stored]
         work.trace(tracing.operation(work, caller, "settle", task=task_id, entities=touched))

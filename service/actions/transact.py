@@ -7,7 +7,18 @@ from random import random
 from time import sleep
 from typing import Any
 
-from service.actions import admission, deletion, guards, identities, overtaken, patches, references, repeats, subscribe
+from service.actions import (
+    admission,
+    deletion,
+    guards,
+    identities,
+    overtaken,
+    patches,
+    receive_referral,
+    references,
+    repeats,
+    subscribe,
+)
 from service.actions.checking import checked
 from service.actions.looking import Look, by_id
 from service.actions.pending import Pending
@@ -26,21 +37,30 @@ _PAUSE = 0.03  # seconds; grows with each try
 
 
 def transact(
-    house: House, caller: Caller, entries: Sequence[Entry], *, bundle_type: str = "transaction", look: Look = by_id
+    house: House,
+    caller: Caller,
+    entries: Sequence[Entry],
+    *,
+    bundle_type: str = "transaction",
+    look: Look = by_id,
+    once: str = "",
 ) -> list[Result]:
     """Apply the entries: all or nothing as a transaction, each on its own as a batch.
 
     Deletions come first, then all other writes at once, then `look` answers each read from what they leave. Raises the
-    Refusal that names all faults; a batch keeps each entry's refusal in its result."""
+    Refusal that names all faults; a batch keeps each entry's refusal in its result. once: a key under which the same
+    is never done again: then there are no results."""
     if bundle_type == "batch":
         return [_alone(house, caller, entry) for entry in entries]
-    return _whole(house, caller, entries, look=look)
+    return _whole(house, caller, entries, look=look, once=once)
 
 
-def _whole(house: House, caller: Caller, entries: Sequence[Entry], *, look: Look) -> list[Result]:
+def _whole(house: House, caller: Caller, entries: Sequence[Entry], *, look: Look, once: str = "") -> list[Result]:
     ours = checked(((e, e.resource) for e in entries), practice=caller.kind != "records")
     print_ = repeats.of_entries(entries)
     with house.books.begin(caller.organization) as work:
+        if once and work.receipt(once):
+            return []
         waiting = identities.pending(entries)
         if caller.kind != "records":
             again = repeats.earlier(work, waiting, print_)
@@ -49,6 +69,8 @@ def _whole(house: House, caller: Caller, entries: Sequence[Entry], *, look: Look
         results = _apply(house, work, caller, waiting, ours=ours)
         if caller.kind != "records":
             repeats.remember(work, waiting, print_, results)
+        if once:
+            work.save_receipt(once, "", b"")
         return _told(work, caller, entries, results, look=look)
 
 
@@ -88,6 +110,8 @@ def _apply(house: House, work: Work, caller: Caller, waiting: list[Pending], *, 
     identities.resolve(house, work, waiting)
     ours = [*ours, *patches.apply(waiting, practice=practice)]
     references.rewrite(house, work, waiting)
+    caller = receive_referral.recognised(work, caller, waiting)
+    receive_referral.localize(caller, waiting)
     for one in waiting:
         if one.resource is not None and one.writes:
             one.resource["id"] = one.id

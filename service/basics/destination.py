@@ -33,6 +33,7 @@ class Terms:
     form: str = "transaction"
     formats: tuple[str, ...] = FORMATS
     zone: str = ""
+    agreement: str = ""  # of referrals: only what belongs to them is sent
 
     @property
     def family(self) -> str:
@@ -55,6 +56,7 @@ def read(text: str) -> Terms:
         form=str(given.get("form", forms[0])),
         formats=tuple(given.get("formats", usual.formats)),
         zone=str(given.get("zone", usual.zone)),
+        agreement=str(given.get("agreement", "")),
     )
 
 
@@ -70,6 +72,7 @@ def written(terms: Terms, before: str = "") -> str:
     """The text that `read` reads; what else stood in `before` is kept."""
     kept = json.loads(before) if before else {}
     ours = {name: getattr(terms, name) for name in ("sends", "forms", "form", "formats", "zone")}
+    ours |= {"agreement": terms.agreement} if terms.agreement else {}
     return json.dumps({**kept, **ours})
 
 

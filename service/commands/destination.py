@@ -33,13 +33,13 @@ def add(
         [] if _NAME.fullmatch(name) else ["a destination's name has 1 to 60 lower case letters, digits and hyphens"]
     )
     faults += [*address_faults(url), *terms_of.faults(agreed)]
-    credential = _credential(authorization, agreed, faults) if authorization else ""
+    secret = credential(authorization, agreed, faults) if authorization else ""
     if agreed.form == "webhook" and not authorization:
         faults.append("a webhook is signed: give the file with its secret (whsec_...)")
     if faults:
         raise stop.stop(faults)
     settings = terms_of.written(agreed) if agreed != Terms() else ""
-    if not books.add_destination(organization, name, url=url.rstrip("/"), authorization=credential, settings=settings):
+    if not books.add_destination(organization, name, url=url.rstrip("/"), authorization=secret, settings=settings):
         raise stop.stop(f"{organization} has a destination {name} already")
     print(f"{organization} sends to {name} at {url.rstrip('/')}")
     if readable_on_the_way(url):
@@ -111,7 +111,8 @@ def readable_on_the_way(url: str) -> bool:
     return parts.scheme == "http" and parts.hostname not in _LOOPBACK
 
 
-def _credential(file: Path, terms: Terms, faults: list[str]) -> str:
+def credential(file: Path, terms: Terms, faults: list[str]) -> str:
+    """What a file holds that the destination asks for; what is wrong with it is added to the faults."""
     try:
         text = file.read_text(encoding="ascii").strip()
     except (OSError, UnicodeError) as fault:

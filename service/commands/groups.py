@@ -7,6 +7,7 @@ import typer
 
 from service.commands import (
     access_groups,
+    agreement_group,
     billing_group,
     catalogue_group,
     opening,
@@ -68,6 +69,7 @@ GROUPS = {
     "token": access_groups.tokens,
     "client": access_groups.clients,
     "audit": access_groups.audits,
+    "agreement": agreement_group.commands,
     "destination": outbox_groups.destinations,
     "key": trust_groups.keys,
     "webhook": trust_groups.webhooks,

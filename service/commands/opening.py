@@ -1,9 +1,10 @@
 """The settings, catalogue and store that a command works with, or the reason why not."""
 
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 from service.basics.errors import Refusal
 from service.catalogue.catalogue import Catalogue
@@ -29,6 +30,23 @@ def catalogue(found: Settings) -> Catalogue:
         return load(read_folder(Path(found.mappings) if found.mappings else None))
     except (CatalogueFaults, OSError) as faults:
         raise stop.stop(str(faults).splitlines(), stop.SETTINGS) from None
+
+
+def home(kept: SqlBooks, found: Settings) -> Callable[[Any], Any]:
+    """What takes over posts to organisations of this very service; catalogue and all come with the first of them."""
+
+    def take(post: Any) -> Any:
+        from service.actions.ports import House  # noqa: PLC0415  # 60 MB that a courier without such posts needs not
+        from service.catalogue.load import Catalogues  # noqa: PLC0415  # as above
+        from service.courier.home import AtHome  # noqa: PLC0415  # as above
+
+        if not made:
+            rows = Catalogues(catalogue(found), kept.catalogue_text)
+            made.append(AtHome(lambda: House(kept, rows, found.base_url or "http://127.0.0.1:8000/fhir")))
+        return made[0](post)
+
+    made: list[Any] = []
+    return take
 
 
 @contextmanager

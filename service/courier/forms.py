@@ -2,6 +2,7 @@
 
 from collections.abc import Awaitable, Callable
 
+from service.basics.agreement import IN_HOUSE
 from service.basics.subscription import NOTICES
 from service.courier import notices, replies, verdict
 from service.courier.answer import Answer, NoAnswer
@@ -56,6 +57,13 @@ async def _webhook(line: Line) -> Verdict:
     return replies.to_webhook(answer)
 
 
+async def _in_house(line: Line) -> Verdict:
+    """Hand it over to another organisation of this very service: no address is called."""
+    if line.lines.home is None:
+        raise line.halt(verdict.WAITING, "this courier hands nothing over in house")
+    return await line.desk.at(line.lines.home, line.post)
+
+
 def _key(line: Line) -> dict[str, str]:
     return {"Idempotency-Key": line.post.key}
 
@@ -66,5 +74,6 @@ FORMS: dict[str, Form] = {
     "message": _message,
     "document": _document,
     "webhook": _webhook,
+    IN_HOUSE: _in_house,
     **dict.fromkeys(NOTICES, notices.carry),
 }

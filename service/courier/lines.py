@@ -13,6 +13,7 @@ from service.courier.answer import READ, Answer, NoAnswer
 from service.courier.connections import Connections
 from service.courier.guard import Forbidden, Resolve
 from service.courier.ports import Leased
+from service.courier.verdict import Home
 
 CONNECT_SECONDS = 5
 AT_ONE_TIME = 8  # sends to one destination: kind to it
@@ -52,6 +53,7 @@ class Lines:
     ) -> None:
         self._credentials = credentials or Kept()
         self._total = total_seconds
+        self.home: Home | None = None  # takes over what goes to an organisation of this very service
         self._connections = Connections(transport=transport, private=private, resolve=resolve)
         self._times = httpx.Timeout(total_seconds, connect=min(CONNECT_SECONDS, total_seconds)).as_dict()
         self._turns: dict[tuple[str, str], asyncio.Semaphore] = {}

@@ -1,9 +1,11 @@
 """Turns an answer into what follows for the post: delivered, tried again, or a dead letter."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from service.courier import response
 from service.courier.answer import Answer, NoAnswer
+from service.courier.ports import Leased
 
 DELIVERED, WAITING, DEAD = "delivered", "waiting", "dead"
 PASSING = frozenset({408, 425, 429})  # 4xx that a repeat can mend; every 5xx can
@@ -17,6 +19,10 @@ class Verdict:
     reason: str
     retry_after: str = ""
     disable: bool = False
+
+
+Home = Callable[[Leased], Verdict]
+"""What takes over posts to organisations of this very service."""
 
 
 def judge(answer: Answer | NoAnswer, *, sent: bytes) -> Verdict:

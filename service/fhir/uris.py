@@ -135,6 +135,10 @@ COMMUNICATION_CATEGORY = "http://terminology.hl7.org/CodeSystem/communication-ca
 BILLING_EXCEPTION = f"{BASE}/CodeSystem/billing-exception"
 BILLING_EXCEPTION_ID = f"{BASE}/billing-exception"  # identifier system: subject|kind|hash of the facts
 
+# referrals
+REFERRAL = f"{BASE}/referral"  # identifier system of a referral's Task on both sides: value = clinic.order
+REFERRAL_STATE = f"{BASE}/CodeSystem/referral"  # Task.businessStatus of a referral, and what its inputs are
+
 # subscriptions
 TOPIC = f"{BASE}/SubscriptionTopic/"  # + the name of a row of fhir/topics.py
 _BACKPORT = "http://hl7.org/fhir/uv/subscriptions-backport/"

@@ -3,9 +3,9 @@
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 
+from service.store.agreements import Agreements
 from service.store.instants import instant
 from service.store.session import Row
-from service.store.tokens import Tokens
 
 KINDS = frozenset({"practice", "clinic", "records"})
 CATALOGUE, TARIFF = "catalogue", "tariff"  # what an organisation's own rows are over
@@ -48,8 +48,8 @@ class DestinationRow:
     disabled: str
 
 
-class Register(Tokens):
-    """Organisations and destinations, beside tokens and clients."""
+class Register(Agreements):
+    """Organisations and destinations, beside agreements, tokens and clients."""
 
     def add_organization(self, slug: str, name: str, kind: str = "practice", settings_text: str = "") -> bool:
         """Add an organisation; False when there is one with that slug. ValueError for an unknown kind."""

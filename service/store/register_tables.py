@@ -70,4 +70,15 @@ closed_month = Table(
     comment="months whose books are closed, and what they came to; only ever added to",
 )
 
+agreement = Table(
+    "agreement",
+    metadata,
+    *(text(name) for name in ("organization", "id", "hospital", "clinic", "client", "title", "services", "bills")),
+    text("shares"),
+    Column("consent", sa.Boolean, nullable=False),
+    *(text(name) for name in ("starts", "ends", "contacts", "made", "by", "ended_by")),
+    PrimaryKeyConstraint("organization", "id"),
+    comment="what clinics and hospitals agreed on about referrals, a row for each side that is here",
+)
+
 __all__ = ["metadata"]

@@ -3,10 +3,12 @@
 from collections.abc import Iterable, Iterator
 from itertools import groupby
 
+from service.basics.agreement import Agreement
 from service.basics.query import AuditQuery, Page, Query, Span
 from service.basics.stored import Closed, Exam, Late, StepKey, Stored, Trace
 from service.basics.subscription import PREFIX
 from service.store import audit, history, periods, search
+from service.store.agreements import OF, agreement
 from service.store.instants import micros_of
 from service.store.page import Look
 from service.store.rows import COLUMNS, stored
@@ -115,6 +117,10 @@ class SqlView(Subscribed):
         """(name, settings) of the active destinations."""
         sql = "SELECT name, settings FROM destination WHERE organization = ? AND active ORDER BY name"
         return tuple((row[0], row[1]) for row in self._mine(sql))
+
+    def agreements(self) -> tuple[Agreement, ...]:
+        """What the organisation has agreed on about referrals, as hospital or as clinic, by id."""
+        return tuple(map(agreement, self._mine(OF)))
 
     def posted(self, thread: str) -> tuple[tuple[str, str], ...]:
         """(destination, event) already promised for an exam, in order."""

@@ -37,6 +37,7 @@ def bundle(
     now: datetime,
     base: str = "",
     identifier: str = "",
+    names: Mapping[str, str] | None = None,
 ) -> Json:
     """The transaction: `resources` are ours, put under our identifier; `theirs` are what the record system owns.
 
@@ -44,19 +45,16 @@ def bundle(
     identifier of their own.
 
     A reference to anything else of ours becomes a logical one (our identifier), for our ids mean nothing elsewhere.
-    The same arguments give the same Bundle. identifier: value of Bundle.identifier, the post's key."""
+    The same arguments give the same Bundle. identifier: value of Bundle.identifier, the post's key; names: what some
+    references of ours are called there."""
     owned = {reference_of(r): r for r in theirs if r is not None}
     sent = {reference_of(r): full_url(r) for r in resources}
-    named = {
-        key: f"{r['resourceType']}?identifier={_token(*i)}"
-        for key, r in owned.items()
-        if (i := _business_identifier(r))
-    }
+    named = {key: there for key, r in owned.items() if (there := conditional(r))}
     once = [r for key, r in owned.items() if key not in named and key not in sent]
-    known = {**named, **{reference_of(r): full_url(r) for r in once}, **sent}
-    names = _Names(known, base.rstrip("/"))
-    entries = [_entry(r, names, method="POST") for r in once]
-    entries += [_entry(r, names, method="PUT") for r in resources]
+    known = {**named, **{reference_of(r): full_url(r) for r in once}, **(names or {}), **sent}
+    called = _Names(known, base.rstrip("/"))
+    entries = [_entry(r, called, method="POST") for r in once]
+    entries += [_entry(r, called, method="PUT") for r in resources]
     whole: Json = {"resourceType": "Bundle", "type": "transaction", "timestamp": exact.instant(now), "entry": entries}
     if identifier:
         return {"resourceType": "Bundle", "identifier": {"system": uris.ID, "value": identifier}, **whole}
@@ -66,6 +64,12 @@ def bundle(
 def reference_of(resource: Json) -> str:
     """The relative reference of a resource of ours."""
     return f"{resource['resourceType']}/{resource['id']}"
+
+
+def conditional(resource: Json) -> str:
+    """How whoever owns a resource finds it by its own identifier; "" when it bears none."""
+    own = _business_identifier(resource)
+    return f"{resource['resourceType']}?identifier={_token(*own)}" if own else ""
 
 
 def full_url(resource: Json) -> str:
