@@ -56,6 +56,7 @@ def application(
         gauges={
             "posts_waiting": ("Posts that wait for delivery", lambda: _posts(books, "waiting")),
             "posts_dead": ("Posts that were given up and need a person", lambda: _posts(books, "dead")),
+            "destinations_gone": ("Destinations switched off by 410 that need a person", books.gone),
         },
         docs=docs,
         origins=origins,

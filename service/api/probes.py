@@ -53,9 +53,16 @@ class Probe:
     async def _ready(self) -> Answer:
         faults = await asyncio.to_thread(self._kit.books.ready)
         if not faults:
-            return Answer(200, b'{"status":"ready"}', media=_JSON)
+            return Answer(200, await asyncio.to_thread(self._standing), media=_JSON)
         _log.error(json.dumps({"action": "readyz", "faults": list(faults)}))
         return Answer(503, b'{"status":"not ready"}', ((b"retry-after", b"5"),), media=_JSON)
 
+    def _standing(self) -> bytes:
+        """That it is ready, and what somebody should look at all the same: numbers alone, for anybody can ask."""
+        read = {name: int(self._kit.gauges[name][1]()) for name in ATTENTION if name in self._kit.gauges}
+        standing = {name: count for name, count in read.items() if count}
+        return json.dumps({"status": "ready", **({"attention": standing} if standing else {})}).encode()
 
+
+ATTENTION = ("destinations_gone",)
 PROBES = ("/livez", "/readyz", "/metrics")

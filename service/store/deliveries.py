@@ -99,6 +99,13 @@ class Deliveries(Register):
         with self._pool.reading() as session:
             return tuple((o, d, s, n, m) for o, d, s, n, m in session.rows(sql))
 
+    def gone(self) -> int:
+        """How many destinations are off because they said that they are gone for good; somebody has to look."""
+        sql = "SELECT count(*) FROM destination WHERE NOT active AND substr(disabled, 1, 12) = 'answered 410'"
+        with self._pool.reading() as session:
+            found = session.one(sql)
+        return int(found[0]) if found else 0
+
     def replay(self, organization: str, id_: str, *, by: str, now: datetime | None = None) -> None:
         """Send a post again from the start of its schedule; Missing, or Conflict when that would undo a later one."""
         when = now or datetime.now(UTC)

@@ -47,6 +47,7 @@ def _of_engine(engine: str, databases: Databases, *, folder: Path, rounds: int) 
         *core.lines(engine, databases.fresh(engine), rounds=rounds),
         *serving.lines(engine, databases.fresh(engine), folder=folder, rounds=2 * few),
         *carrying.lines(engine, databases.fresh(engine), rounds=few),
+        *carrying.fairness(engine, databases.fresh(engine), posts=resources if rounds > QUICK else 1_000),
         *bookkeeping.lines(engine, databases.fresh(engine), count=10 * resources, rounds=few),
         serving.memory(engine, databases.fresh(engine), resources=resources),
     ]

@@ -1,4 +1,4 @@
-"""`python -m tests.bench.receiver PORT`: takes whatever is posted and answers as a record system that liked it."""
+"""`python -m tests.bench.receiver PORT [hang]`: takes what is posted and answers as one that liked it, or never."""
 
 import json
 import sys
@@ -28,5 +28,18 @@ async def app(scope: dict[str, Any], receive: Receive, send: Send) -> None:
     await send({"type": "http.response.body", "body": ANSWER})
 
 
+async def hang(scope: dict[str, Any], receive: Receive, send: Send) -> None:
+    """Takes everything and never says anything."""
+    while (await receive())["type"] != "http.disconnect":
+        pass
+
+
 if __name__ == "__main__":
-    uvicorn.run(app, port=int(sys.argv[1]), log_config=None, access_log=False, lifespan="off", ws="none")
+    uvicorn.run(
+        hang if "hang" in sys.argv[2:] else app,
+        port=int(sys.argv[1]),
+        log_config=None,
+        access_log=False,
+        lifespan="off",
+        ws="none",
+    )

@@ -4,6 +4,8 @@ import json
 from datetime import datetime
 from typing import Any
 
+import httpx
+
 from service.basics.destination import Terms, written
 from service.fhir import uris, validate
 from tests.api.judges import judge
@@ -132,3 +134,15 @@ def test_what_is_urgent_is_promised_to_who_asked_for_it_each_time_it_moves(desk:
     posts = [d for d in desk.instance.books.deliveries(desk.slug) if d.destination in TERMS]
     assert {p.destination for p in posts} == {"urgent"}
     assert len(posts) == 2
+
+
+def test_a_destination_that_said_it_is_gone_is_told_to_whoever_watches_the_service(desk: Desk) -> None:
+    books, url = desk.instance.books, desk.instance.url
+    (destination,) = books.destinations(desk.slug)
+    words = "answered 410: the destination is gone for good and was disabled"
+    assert books.switch_destination(desk.slug, destination.name, active=False, why=words)
+    ready, metrics = httpx.get(f"{url}/readyz"), desk.http.get(f"{url}/metrics")
+    assert ready.json() == {"status": "ready", "attention": {"destinations_gone": 1}}
+    assert "sonoledger_destinations_gone 1.0" in metrics.text
+    books.switch_destination(desk.slug, destination.name, active=False, why="by an operator")
+    assert httpx.get(f"{url}/readyz").json() == {"status": "ready"}, "what a person did is known"
