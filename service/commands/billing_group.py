@@ -1,10 +1,12 @@
 """Commands about money: words typed into the functions that do them."""
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from service.commands import billing, billing_numbers, billing_report, opening, organization, stop
+from service.commands import billing, billing_numbers, billing_print, billing_report, opening, organization, stop
+from service.fhir import printing
 
 Organization = Annotated[str, typer.Option("--organization", help="The organisation, by name or slug.")]
 By = Annotated[str, typer.Option("--by", help="Who asks for it; it goes on record.")]
@@ -66,6 +68,25 @@ def billing_numbers_(
     with opening.books() as books:
         slug = organization.slug(organization_)
         billing_numbers.numbers(billing.house_of(books, current, slug), slug, as_json=as_json)
+
+
+@commands.command("print")
+def billing_print_(
+    organization_: Organization,
+    wanted: Annotated[str, typer.Argument(metavar="NUMBER", help="An invoice's number, or a day or month.")],
+    folder: Annotated[Path, typer.Option("--folder", help="Where the files go.", exists=True, file_okay=False)],
+    kind: Annotated[str, typer.Option(help="pdf or page.")] = "pdf",
+    language: Annotated[str, typer.Option(help="Such as de; without it each invoice's own.")] = "",
+) -> None:
+    """Write an invoice, or all of a day or month, as PDF or page."""
+    if kind not in billing_print.KINDS:
+        raise stop.stop(f"--kind is one of {', '.join(billing_print.KINDS)}")
+    current = opening.catalogue(opening.settings())
+    with opening.books() as books:
+        slug = organization.slug(organization_)
+        house = billing.house_of(books, current, slug)
+        how = {"kind": kind, "language": language}
+        billing_print.print_(house, slug, wanted, folder=folder, **how, press=printing.press())
 
 
 @commands.command("settle")

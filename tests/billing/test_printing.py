@@ -3,14 +3,20 @@
 import re
 from base64 import b64decode
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import httpx
+import pytest
+import typer
 
+from service.commands.billing_print import print_
 from service.fhir import uris
+from service.fhir.printing import press
 from service.store import SqlBooks
 from tests.api.running import client, register
 from tests.builders import orders
+from tests.builders.bills import house
 from tests.builders.counter_desk import Desk
 from tests.builders.orders import concept
 from tests.builders.tariff_rows import row, tariff
@@ -195,3 +201,24 @@ def test_an_estimate_is_printed_for_whoever_shall_agree_to_it(
     assert "Voraussichtlich insgesamt 55,20 €" in page.replace("\u00a0", " ")
     assert printed(desk, draft["id"]).content.startswith(b"%PDF-")
     assert "Kostenschätzung" in draft["text"]["div"]
+
+
+def test_a_bookkeeper_writes_a_month_or_one_number_as_files(
+    desk: Desk, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    exam = desk.finished()
+    assert desk.operate(exam, "withdraw", reason="Wrong animal", by="B. Keeper").is_success
+    held, how = house(desk.books), {"folder": tmp_path, "press": press()}
+    print_(held, desk.slug, "2026-11", kind="page", language="de", **how)
+    assert capsys.readouterr().out.splitlines() == [
+        f"{tmp_path}/2026-000001.html: Rechnung 2026-000001",
+        f"{tmp_path}/2026-000002.html: Rechnungskorrektur 2026-000002",
+    ]
+    print_(held, desk.slug, "2026-000002", kind="pdf", language="", **how)
+    first, back = invoices(desk)
+    assert (tmp_path / "2026-000002.pdf").read_bytes() == printed(desk, back["id"]).content
+    assert (tmp_path / "2026-000001.html").read_text() == printed(desk, first["id"], kind="page", language="de").text
+    for wrong in ("2026-000003", "2026-10", "2026-13"):
+        with pytest.raises(typer.Exit):
+            print_(held, desk.slug, wrong, kind="pdf", language="", **how)
+    assert "there is no invoice 2026-000003" in capsys.readouterr().err
