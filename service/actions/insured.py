@@ -14,6 +14,7 @@ from service.billing.exam_facts import ExamFacts
 from service.billing.hours import start
 from service.billing.invoice import Invoice, tax_groups
 from service.billing.practice import Practice
+from service.fhir import uris
 from service.fhir.reading.coverage import insurance
 from service.fhir.reading.invoice import read_invoice
 
@@ -39,8 +40,14 @@ def with_spent(house: House, work: Work, facts: ExamFacts, *, animal: str, pract
         return facts
     work.hold_invoice_numbers(work.now.astimezone(ZoneInfo(practice.zone)).year)
     papers = all_of(house, work, "Invoice", subject=f"Patient/{animal}", recipient=facts.insurer)
-    spent = tuple(_spent(house, one, [p for p in papers if p.get("status") in COUNTED]) for one in held)
+    counted = [one for one in papers if one.get("status") in COUNTED and _ours(one)]
+    spent = tuple(_spent(house, one, counted) for one in held)
     return replace(facts, insurance=replace(facts.insurance, authorisations=spent))
+
+
+def _ours(paper: Json) -> bool:
+    """Whether the service issued it; what somebody else has stored bears no authorisation of ours."""
+    return any(str(one.get("system", "")).startswith(uris.INVOICE_NUMBER) for one in paper.get("identifier", []))
 
 
 def _spent(house: House, held: Authorisation, papers: list[Json]) -> Authorisation:

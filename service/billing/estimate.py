@@ -33,17 +33,15 @@ class Billed:
 def surprises(billed: Iterable[Billed], told: Mapping[str, Told], share: Decimal | None) -> list[Found]:
     """An exception for each payer whose bill passes what he was told by more than `share` per cent; None: by any.
 
-    told: by reference of the payer, "" where nobody knew yet who that is; empty where nothing was estimated."""
+    told: by `key` of the payer; empty where nothing was estimated."""
     if not told or share is None:
         return []
-    return [found for one in billed if (found := _surprise(one, _expected(one.payer, told), share)) is not None]
+    return [found for one in billed if (found := _surprise(one, told.get(key(one.payer)), share)) is not None]
 
 
-def _expected(payer: str, told: Mapping[str, Told]) -> Told | None:
-    """What the payer was told; of a client also what was told when another, or nobody, was known as the client."""
-    if payer in told or not payer.startswith(PEOPLE):
-        return told.get(payer)
-    return next((one for key, one in told.items() if not key or key.startswith(PEOPLE)), None)
+def key(payer: str) -> str:
+    """What tells one payer from another: "" for the client, whoever turns out to be that; else the reference."""
+    return "" if payer.startswith(PEOPLE) else payer
 
 
 def _surprise(one: Billed, told: Told | None, share: Decimal) -> Found | None:

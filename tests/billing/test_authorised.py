@@ -83,6 +83,8 @@ def test_b25_what_is_left_counts_every_invoice_and_credit_under_the_number(count
     assert faults(claim) == []
     held = next(x for x in claim["extension"] if x["url"] == uris.X_COVER)
     assert held["valueReference"]["reference"] == f"Coverage/{one.cover}"
+    by_hand = {"resourceType": "Invoice", "status": "issued", "subject": {"reference": f"Patient/{one.id}"}}
+    counter.post({**by_hand, "recipient": {"reference": f"Organization/{one.insurer}"}})  # of others
     _, (second,) = one.finished()  # 55.20 again: 110.40 would be too much
     assert whom(second) == "RelatedPerson"
     assert reasons(second) == {"Pre-authorisation PA-7 holds 100.00 EUR, of which 44.80 EUR were left."}

@@ -34,4 +34,4 @@ def amend(stage: Stage, exam: Exam, report: Json) -> Json:
 
 
 def _invoices(stage: Stage, exam: Exam) -> int:
-    return stage.scanner.count(f"Invoice?subject=Patient/{exam.animal}")
+    return stage.scanner.count(f"Invoice?subject=Patient/{exam.animal}&status=issued")

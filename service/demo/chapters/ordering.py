@@ -47,6 +47,16 @@ def show_steps(stage: Stage, exam: Exam, *, example: str = "") -> None:
         stage.tell.items([f"{scanner.title(step)}: {words}" for _, words in scanner.owed(step)])
 
 
+def estimate(stage: Stage, exam: Exam) -> None:
+    """What the exam is expected to cost, before anybody has scanned."""
+    said = {"resourceType": "Parameters", "parameter": [{"name": "expected", "valueCode": "doppler"}]}
+    stage.tell.say("What it will come to is told before it is done, by the prices that will be billed:")
+    stage.tell.sent("POST /fhir/Task/<exam>/$estimate", "Doppler is expected")
+    answer = stage.scanner.post(f"Task/{exam.task}/$estimate", said).body
+    totals = [str(part["valueString"]) for part in answer["parameter"] if part["name"] == "total"]
+    stage.tell.came(200, f"{'; '.join(totals)}, tax included, as a draft Invoice.")
+
+
 def again(stage: Stage, exam: Exam) -> None:
     """The same order once more, as after an answer that got lost."""
     stage.tell.say("The record system did not hear the answer and sends the very same order again:")

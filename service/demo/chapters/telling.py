@@ -77,6 +77,7 @@ def _order(stage: Stage) -> Exam:
     stage.tell.chapter("The order")
     exam = ordering.order(stage, invented.DOG)
     ordering.show_steps(stage, exam, example="gallbladder")
+    ordering.estimate(stage, exam)
     ordering.again(stage, exam)
     ordering.wrong(stage)
     return exam

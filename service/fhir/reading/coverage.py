@@ -38,8 +38,9 @@ def authorisations(cover: Json, currencies: Mapping[str, Currency]) -> list[Auth
 
 
 def within(period: Json, day: str) -> bool:
-    """Whether a day (YYYY-MM-DD) lies in a Period, its ends included."""
-    return str(period.get("start", ""))[:10] <= day and (not period.get("end") or day <= str(period["end"])[:10])
+    """Whether a day (YYYY-MM-DD) lies in a Period, its ends included; an end that names a month means all of it."""
+    first, last = (str(period.get(name, ""))[:10] for name in ("start", "end"))
+    return first <= day and (not last or day[: len(last)] <= last)
 
 
 def _authorisation(parts: Sequence[Json], currencies: Mapping[str, Currency]) -> Authorisation:

@@ -6,7 +6,7 @@ from typing import Any
 
 from service.basics.errors import Fault, Refusal
 from service.basics.money import Currency, Money
-from service.billing.estimate import Billed, Told
+from service.billing.estimate import Billed, Told, key
 from service.exam import moments
 from service.exam.urgent_state import METHODS
 from service.fhir import uris
@@ -49,13 +49,13 @@ def said(parameters: Json, currencies: Currencies, *, now: str) -> tuple[Said, l
 
 
 def told(estimates: Iterable[Json], consents: Iterable[Json], currencies: Currencies) -> dict[str, Told]:
-    """What each payer expects, by reference: what was agreed to last, or else was estimated."""
+    """What each payer expects, by key: what was agreed to last, or else was estimated."""
     drafts = {f"Invoice/{one['id']}": one for one in estimates}
-    found = {payer_of(one): Told(money(one["totalGross"], currencies)) for one in drafts.values() if _stands(one)}
+    found = {key(payer_of(one)): Told(money(one["totalGross"], currencies)) for one in drafts.values() if _stands(one)}
     for one in sorted(consents, key=lambda c: str(c["id"])):  # our ids rise with time
         about = drafts.get(_agreed_to(one))
         if about is not None and one.get("status") == "active":
-            found[payer_of(about)] = Told(money(_part(one, "amount")["valueMoney"], currencies), agreed=True)
+            found[key(payer_of(about))] = Told(money(_part(one, "amount")["valueMoney"], currencies), agreed=True)
     return found
 
 
