@@ -9,7 +9,7 @@ import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 
-from tests.bench import bookkeeping, carrying, core, growth, serving, transactions
+from tests.bench import bookkeeping, carrying, core, growth, pricing, serving, transactions
 from tests.bench.measuring import Line, table
 from tests.builders.engines import ENGINES, Databases
 
@@ -21,7 +21,7 @@ def main() -> int:
     """Measure, print, judge."""
     asked = _asked()
     rounds = QUICK if asked.quick else THOROUGH
-    found: list[Line] = []
+    found: list[Line] = [] if asked.growth else [pricing.line()]
     with tempfile.TemporaryDirectory(prefix="sl-", ignore_cleanup_errors=True) as name:
         databases = Databases(Path(name))
         try:

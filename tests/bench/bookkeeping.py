@@ -1,8 +1,11 @@
 """A month's report against reading the same bodies, and what is forgotten against reading one page; bulk-loaded."""
 
 import io
+import os
+import tracemalloc
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 from service.actions.billing_check import SERIES, check
@@ -20,6 +23,7 @@ Json = dict[str, Any]
 MONTH = "2026-08"
 PAGE = 50
 MOST = 10.0  # pages
+FLAT = 1.5  # as much memory for twenty-eight times as many
 OPEN_ONES = 200
 _PART = 1000
 _BEGAN = datetime(2026, 8, 1, 8, tzinfo=UTC)
@@ -32,7 +36,11 @@ def lines(engine: str, url: str, *, count: int, rounds: int) -> list[Line]:
     try:
         _fill(practice, count)
         settle(url)
-        return [_report(engine, practice, count), *_exceptions(engine, practice, count, rounds=rounds)]
+        return [
+            _report(engine, practice, count),
+            _memory(engine, practice, count),
+            *_exceptions(engine, practice, count, rounds=rounds),
+        ]
     finally:
         practice.close()
 
@@ -49,6 +57,23 @@ def _report(engine: str, practice: Practice, count: int) -> Line:
 
     times = in_turns(ours, bare, rounds=1 if count > _PART * 10 else 3, warm=0)
     return cost(f"month report over {count:,} invoices / decoding them", engine, times)
+
+
+def _memory(engine: str, practice: Practice, count: int) -> Line:
+    """What the report of a month holds at most against that of one of its days, a twenty-eighth of it."""
+
+    def peak(stretch: str) -> int:
+        with Path(os.devnull).open("w", encoding="utf-8") as out:
+            tracemalloc.start()
+            try:
+                report(practice.house, SLUG, stretch=stretch, format_="csv", out=out)
+                return tracemalloc.get_traced_memory()[1]
+            finally:
+                tracemalloc.stop()
+
+    day, month = peak(f"{MONTH}-07"), peak(MONTH)
+    words = f"memory of the report over {count:,} invoices / over a day of them"
+    return Line(words, engine, f"{month / 1e6:.1f} MB", f"{day / 1e6:.1f} MB", month / day, FLAT)
 
 
 def _exceptions(engine: str, practice: Practice, count: int, *, rounds: int) -> list[Line]:

@@ -34,12 +34,16 @@ class Money(Holding):
         self.exams.append(Known(self.work.order(service), service))
 
     @precondition(lambda self: self.of("open"))
-    @rule(data=st.data(), what=st.sampled_from(NOTES), site=st.sampled_from(SITES))
-    def perform(self, data: st.DataObject, what: str, site: str) -> None:
+    @rule(
+        data=st.data(),
+        notes=st.lists(st.tuples(st.sampled_from(NOTES), st.sampled_from(SITES)), min_size=1, max_size=4),
+    )
+    def perform(self, data: st.DataObject, notes: list[tuple[str, str]]) -> None:
         exam = self.drawn(data, "open")
         exam.day = exam.day or self.today()
-        self.work.note(exam.id, what, site if what == "sample" else "")
-        exam.done.append(f"{what} {site}" if what == "sample" else what)
+        for what, site in notes:
+            self.work.note(exam.id, what, site if what == "sample" else "")
+            exam.done.append(f"{what} {site}" if what == "sample" else what)
 
     @precondition(lambda self: self.of("open"))
     @rule(data=st.data())
