@@ -1,9 +1,9 @@
 """A code of one code system."""
 
-from dataclasses import dataclass
+from service.basics.values import value
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Coding:
     """system is an absolute URI ("" when a sender gave none), code is case-sensitive text."""
 
@@ -12,7 +12,7 @@ class Coding:
     display: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Identifier:
     """A business identifier: the system that issued it and its value."""
 
@@ -20,7 +20,7 @@ class Identifier:
     value: str
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Concept:
     """One code of a code system of ours, with its words; parent is the code that it stands under, if any.
 
@@ -33,7 +33,7 @@ class Concept:
     translations: tuple[tuple[str, str], ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Mapped:
     """One code of a sender and where it leads here; no targets: it is left to a person.
 

@@ -1,7 +1,9 @@
 """What crosses the wall between the store and everyone else: resources as text, with their keys."""
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import NamedTuple
+
+from service.basics.values import value
 
 NO_DATE = -62_135_596_800_000_001
 """The date that marks of a resource without one of its own bear: before every other."""
@@ -26,7 +28,7 @@ class TextMark(NamedTuple):
     text: str
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Keys:
     """Search keys of one resource; `present` has a bit for each parameter that it has a value for.
 
@@ -38,7 +40,7 @@ class Keys:
     covers: int = -1
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Stored:
     """One version of one resource as it is kept: `body` is its JSON text, meta included; empty when deleted."""
 
@@ -52,7 +54,7 @@ class Stored:
     row: int = field(default=0, compare=False, repr=False)  # where the store keeps it; 0 where that is not known
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Record:
     """One version to be written. `before` holds the version it replaces and `old` its keys, None for a new resource.
 
@@ -64,7 +66,7 @@ class Record:
     old: Keys | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Exam:
     """The exam row, a projection of the exam's Task and what belongs to it (ids without type)."""
 
@@ -81,7 +83,7 @@ class Exam:
     credit: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class StepKey:
     """The step row: which Task is the step `code` of an exam."""
 
@@ -91,7 +93,7 @@ class StepKey:
     state: str  # of the Task: ready, draft, completed, cancelled
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Post:
     """One finished message for one destination. key is unique per destination and never changes; body never changes.
 
@@ -106,7 +108,7 @@ class Post:
     form: str = "transaction"  # what the body is: transaction, message, document or webhook
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Late:
     """A post that its destination refused (dead, since then) or has not acknowledged (waiting, since it was made)."""
 
@@ -119,7 +121,7 @@ class Late:
     since: str
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Closed:
     """A month (such as 2026-11) whose books are closed: when, by whom, and what it came to as JSON text."""
 
@@ -136,7 +138,7 @@ ENTITIES = 500
 """How many references a line of the audit holds: as many as the largest page or Bundle has."""
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Trace:
     """One line of the audit: what was done by whom to what (BALP's content, without names or bodies)."""
 

@@ -1,12 +1,12 @@
 """What was seen at the scanner, before and after it found its step."""
 
-from dataclasses import dataclass
 from decimal import Decimal
 
 from service.basics.coding import Coding
+from service.basics.values import value
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Part:
     """One component of a record: what it is about, and what it says in codes or in words.
 
@@ -18,7 +18,7 @@ class Part:
     key: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Sighting:
     """One Observation, Media or ImagingStudy as sent, read but not yet understood."""
 
@@ -54,7 +54,7 @@ class Sighting:
     part: int = -1  # which component says it; -1: the resource itself
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Evidence:
     """A sighting that found its structure: what it proves there, as entries' items ("plane:long", "measure:length")."""
 
@@ -64,7 +64,7 @@ class Evidence:
     value: str = ""  # value code of a finding
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Unmapped:
     """A sighting that no row leads to a step: kept, listed, counted. what: site, site-ambiguous, code, value, plane."""
 

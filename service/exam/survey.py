@@ -1,11 +1,10 @@
 """A step of the survey: its rule and what has been entered for it."""
 
-from dataclasses import dataclass
-
+from service.basics.values import value
 from service.exam.rules import StepRule
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Entry:
     """One thing entered for a step.
 
@@ -31,7 +30,7 @@ class Entry:
     retracted_by: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Step:
     """One step of one exam. Its state is a function of these; entries keep the order in which they came."""
 
@@ -40,7 +39,7 @@ class Step:
     entries: tuple[Entry, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Owed:
     """One thing still owed, with words for a person."""
 
