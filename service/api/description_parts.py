@@ -149,6 +149,8 @@ def responses(offer: Offer) -> Json:
         refusals |= {"413": "Large", "415": "Media"}
     if offer.code in {"read", "vread", "patch"}:
         refusals["410"] = "Gone"
+    if offer.operation and offer.only and not offer.writes:  # what was deleted, or is not ours to give in that form
+        refusals |= {"410": "Gone", "422": "Rule"}
     if offer.never or offer.code in {"update", "transaction", "delete"}:
         refusals["405"] = "Method"
     return found | {code: {"$ref": f"#/components/responses/{name}"} for code, name in sorted(refusals.items())}

@@ -84,6 +84,7 @@ def test_the_page_fetches_and_runs_nothing() -> None:
     assert not names & {"script", "link", "img", "iframe", "object", "form", "base", "a"}
     assert not {name for _, attributes in tags(page) for name in attributes} & {"src", "href", "onload", "style"}
     assert "default-src 'none'" in page
+    html5lib.HTMLParser(strict=True).parse(page)  # raises at the first thing that HTML does not allow
     assert "url(" not in page
 
 
