@@ -5,6 +5,7 @@ from typing import Any
 
 from service.actions import bill_exam, delivering, no_show
 from service.actions.case import open_case
+from service.actions.estimates import ended
 from service.actions.ports import Caller, House, Work
 from service.basics.errors import Conflict, Fault
 from service.basics.stored import StepKey
@@ -12,6 +13,7 @@ from service.fhir import exact
 from service.fhir.writing.procedure import moved, outcome
 
 Json = dict[str, Any]
+REVOKED = "The order was revoked before the exam began."
 OPEN = frozenset({"draft", "requested", "received", "accepted", "ready", "in-progress", "on-hold"})
 
 
@@ -28,10 +30,8 @@ def cancel(house: House, work: Work, caller: Caller, request: Json) -> list[Json
     now = exact.instant(work.now)
     task = _cancelled(case.task, now)
     steps = [_cancelled(t, now) for t in case.tasks if t.get("status") in OPEN]
-    procedure = moved(case.procedure, "not-done", reason="The order was revoked before the exam began.")
-    charges = [
-        c for c, _ in bill_exam.abort(house, work, exam=exam, reason="The order was revoked before the exam began.")
-    ]
+    procedure = moved(case.procedure, "not-done", reason=REVOKED)
+    charges = [c for c, _ in bill_exam.abort(house, work, exam=exam, reason=REVOKED)]
     fee = no_show.charge(house, work, case, caller)
     charges += [*fee.new, *fee.invoices]
     invoices = [str(one["id"]) for one in fee.invoices]
@@ -40,9 +40,9 @@ def cancel(house: House, work: Work, caller: Caller, request: Json) -> list[Json
     work.save_exam(replace(exam, state="cancelled", invoice=next(reversed(invoices), "")))
     work.save_steps(StepKey(k.exam, k.code, k.task, "cancelled") for k in work.step_keys(exam.id))
     delivering.promise(house, work, case, "cancelled", [task, procedure, *charges])
-    return [task, *steps, procedure, *charges]
+    return [task, *steps, procedure, *charges, *ended(work, case.task, REVOKED)]
 
 
 def _cancelled(task: Json, now: str) -> Json:
-    reason = {"text": "The order was revoked before the exam began."}
+    reason = {"text": REVOKED}
     return {**task, "status": "cancelled", "statusReason": reason, "lastModified": now}

@@ -13,6 +13,7 @@ from service.billing.exceptions import Found
 from service.billing.practice import Practice
 from service.fhir import uris
 from service.fhir.reading.estimate import billed, told
+from service.fhir.writing.estimate import replaced
 
 Json = dict[str, Any]
 ESTIMATE, CONSENT = "estimate", "consent"
@@ -39,6 +40,11 @@ def surprising(
     drafts, consents = named_on(view, task, ESTIMATE), named_on(view, task, CONSENT)
     papers = [one for one in (*named_on(view, task, *PAPERS), *more) if one.get("status") in COUNTED]
     return surprises(billed(papers, currencies), told(drafts, consents, currencies), at.estimate_share)
+
+
+def ended(view: View, task: Json, reason: str) -> list[Json]:
+    """The estimates of an exam that will not be, to be written by the caller."""
+    return [replaced(one, reason) for one in named_on(view, task, ESTIMATE) if one["status"] == "draft"]
 
 
 def known(house: House, practice: Practice) -> Mapping[str, Currency]:

@@ -6,6 +6,7 @@ from typing import Any
 from service.actions import delivering
 from service.actions.case import Case, open_case
 from service.actions.credit_invoice import credit
+from service.actions.estimates import ended
 from service.actions.operation import Operation, on_exam
 from service.actions.ports import Caller, House
 from service.actions.preliminary_report import issued
@@ -70,7 +71,7 @@ def _withdraw(house: House, caller: Caller, operation: Operation, parameters: Js
     money = [*(c for c, _ in credited.changed), *credited.invoices]
     told = [task, *observations, procedure, *performed, *report, *money]
     urgent = [{**one, "status": ERROR} for one in tasks_of(work, case.task)]
-    rewrite(work, [*steps, *urgent, *told])
+    rewrite(work, [*steps, *urgent, *told, *ended(work, case.task, "The exam was withdrawn.")])
     work.save_exam(replace(exam, state="withdrawn", credit=next(reversed(credits), exam.credit)))
     work.save_steps(StepKey(k.exam, k.code, k.task, ERROR) for k in work.step_keys(exam.id))
     delivering.promise(house, work, case, "withdrawn", told)

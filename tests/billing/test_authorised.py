@@ -11,8 +11,8 @@ from service.fhir import exact, uris
 from service.store import SqlBooks
 from tests.api.running import client, register
 from tests.builders.counter import Counter, lines, note
+from tests.builders.insured import Insured, authorised
 from tests.builders.money import faults
-from tests.builders.orders import number, patient
 
 Json = dict[str, Any]
 Made = Callable[..., Counter]
@@ -24,38 +24,6 @@ def counter(books: SqlBooks, base: str, practice: Callable[..., str]) -> Iterato
     with client(base, register(books, slug)) as http:
         http.headers["Content-Type"] = "application/fhir+json"
         yield Counter(books, slug, http)
-
-
-def authorised(code: str = "PA-7", *, amount: str = "", scope: tuple[str, ...] = (), **period: str) -> Json:
-    """The extension of a Coverage that holds a pre-authorisation."""
-    parts: list[Json] = [{"url": "number", "valueString": code}]
-    parts += [{"url": "scope", "valueCode": one} for one in scope]
-    parts += [{"url": "period", "valuePeriod": period}] if period else []
-    parts += [{"url": "amount", "valueMoney": {"value": Decimal(amount), "currency": "EUR"}}] if amount else []
-    return {"url": uris.X_AUTHORISATION, "extension": parts}
-
-
-class Insured:
-    """An animal with one owner and a cover."""
-
-    def __init__(self, counter: Counter, *held: Json) -> None:
-        self.counter, self.animal = counter, patient(number("insured"))
-        self.id = counter.post(self.animal)["id"]
-        self.insurer = counter.post({"resourceType": "Organization", "name": "Invented Mutual"})["id"]
-        self.cover = counter.post(self.coverage(*held))["id"]
-        self.owners = 1
-
-    def coverage(self, *held: Json, **more: Any) -> Json:
-        payor = [{"reference": f"Organization/{self.insurer}", "display": "Invented Mutual"}]
-        whole = {"resourceType": "Coverage", "status": "active", "beneficiary": {"reference": f"Patient/{self.id}"}}
-        return {**whole, "payor": payor, **({"extension": list(held)} if held else {}), **more}
-
-    def finished(self, *notes: Json, **order: Any) -> tuple[str, list[Json]]:
-        """(exam, its invoices)."""
-        owners, self.owners = self.owners, 0
-        exam, said = self.counter.finished(*notes, animal=self.animal, owners=owners, **order)
-        assert "unbilled" not in said
-        return exam, [self.counter.get(one) for one in said["invoice"]]
 
 
 def whom(invoice: Json) -> str:
@@ -121,3 +89,13 @@ def test_b25_exams_that_finish_at_once_never_spend_one_amount_twice(counter: Cou
     with ThreadPoolExecutor(4) as pool:
         bills = [counter.get(said["invoice"][0]) for said in pool.map(counter.finish, ready)]
     assert sorted(map(whom, bills)) == ["Organization"] * 2 + ["RelatedPerson"] * 2
+
+
+@pytest.mark.full
+def test_b25_thirty_exams_at_once_spend_what_is_held_and_not_a_cent_more(counter: Counter) -> None:
+    one = Insured(counter, authorised(amount="552.00"))  # ten fluid checks
+    ready = [counter.scanned(animal=one.animal, owners=0 if n else 1) for n in range(30)]
+    with ThreadPoolExecutor(15) as pool:
+        bills = [counter.get(said["invoice"][0]) for said in pool.map(counter.finish, ready)]
+    assert sorted(map(whom, bills)) == ["Organization"] * 10 + ["RelatedPerson"] * 20
+    assert sum(b["totalGross"]["value"] for b in bills if whom(b) == "Organization") == Decimal("552.00")

@@ -1,5 +1,6 @@
 """Estimate and consent over HTTP on both engines: by the prices that will be billed, and a surprise is told."""
 
+import random
 from collections.abc import Callable, Iterator
 from decimal import Decimal
 from typing import Any
@@ -12,10 +13,21 @@ from service.store import SqlBooks
 from tests.api.running import client, register
 from tests.builders.bills import house
 from tests.builders.counter import Counter, line, lines, note, told
+from tests.builders.insured import Insured, authorised
 from tests.builders.money import faults
 from tests.builders.scanner import AT, Scanner
 
 Json = dict[str, Any]
+SHOWN = {  # charge -> the note that shows it
+    "doppler": "doppler",
+    "sedation": "sedation",
+    "sample": "sample",
+    "cystocentesis": "cystocentesis",
+    "drainage": "drainage",
+    "clipping": "clipping",
+    "export": "image-export",
+    "call-out": "call-out",
+}
 SAID = {"by": "A. Desk", "given": "R. Ownwell", "method": "voice"}
 
 
@@ -113,6 +125,49 @@ def test_b24_a_practice_that_sets_no_share_is_told_nothing(at: Callable[..., Est
     counter.estimate(exam)
     assert "warning" not in counter.examined(exam, request, animal, note("doppler"))
     assert counter.exceptions() == []
+
+
+def test_b24_the_night_of_an_appointment_is_in_its_estimate_and_what_will_not_be_costs_nothing(
+    at: Callable[..., Estimated],
+) -> None:
+    counter = at()
+    night = "2026-11-28T22:00:00Z"
+    request, exam, _ = counter.order(occurrenceDateTime=night, priority="stat")
+    draft = counter.get(counter.estimate(exam)["estimate"][0])
+    assert set(lines(draft)) == {"fluid-check", "out-of-hours"}  # the slot gives way to the night
+    order = counter.get(f"ServiceRequest/{request}")
+    tag = {"If-Match": counter.http.get(f"/fhir/ServiceRequest/{request}").headers["etag"]}
+    revoked = exact.encode({**order, "status": "revoked"})
+    assert counter.http.put(f"/fhir/ServiceRequest/{request}", content=revoked, headers=tag).is_success
+    gone = counter.get(f"Invoice/{draft['id']}")
+    assert (gone["status"], gone["cancelledReason"]) == ("cancelled", "The order was revoked before the exam began.")
+
+
+def test_b24_b25_who_was_to_pay_nothing_is_told_when_the_insurer_does_not(at: Callable[..., Estimated]) -> None:
+    counter = at()
+    one = Insured(counter, authorised(amount="60.00"))
+    request, exam, animal = counter.order(animal=one.animal, owners=1)
+    said = counter.estimate(exam)
+    assert said["total"] == ["Invented Mutual: 55.20 EUR"]
+    one.owners = 0
+    one.finished()  # another exam spends what was held
+    told_ = counter.examined(exam, request, animal)
+    assert "R. Ownwell is billed 55.20 EUR, and nothing was estimated for this payer." in told_["warning"]
+
+
+@pytest.mark.full
+@pytest.mark.parametrize("seed", range(12))
+def test_b24_what_is_expected_and_done_is_billed_as_it_was_estimated(at: Callable[..., Estimated], seed: int) -> None:
+    """Any of the services that an exam can show: estimate and invoice have the same lines and the same totals."""
+    counter, chosen = at(), random.Random(seed)
+    done = chosen.sample(sorted(SHOWN), chosen.randint(0, len(SHOWN)))
+    request, exam, animal = counter.order(priority=chosen.choice(["routine", "stat"]))
+    (reference,) = counter.estimate(exam, *done)["estimate"]
+    draft = counter.get(reference)
+    invoice = counter.get(counter.examined(exam, request, animal, *(note(SHOWN[c]) for c in done))["invoice"][0])
+    assert lines(invoice) == lines(draft)
+    totals = ("totalNet", "totalGross", "totalPriceComponent", "recipient")
+    assert [invoice[name] for name in totals] == [draft[name] for name in totals]
 
 
 def test_what_is_wrong_with_an_estimate_or_a_consent_is_told_at_once(at: Callable[..., Estimated]) -> None:

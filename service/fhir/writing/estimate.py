@@ -48,9 +48,9 @@ def estimate(value: Invoice, *, organization: str, words: Words) -> Json:
     return resource
 
 
-def replaced(resource: Json) -> Json:
-    """An estimate that no longer holds for anybody."""
-    return {**resource, "status": "cancelled", "cancelledReason": "A later estimate of the exam has taken its place."}
+def replaced(resource: Json, reason: str = "A later estimate of the exam has taken its place.") -> Json:
+    """An estimate that no longer holds for anybody, and why."""
+    return {**resource, "status": "cancelled", "cancelledReason": reason}
 
 
 def consent(
