@@ -26,6 +26,12 @@ CANARY = "Canary"
 CLINICAL = {"code": {"text": f"{CANARY}code"}, "note": [{"text": f"{CANARY}note"}]}
 
 
+@pytest.fixture(scope="module", params=["sqlite", pytest.param("postgresql", marks=pytest.mark.full)])
+def engine(request: pytest.FixtureRequest) -> str:
+    """What is printed hangs on no engine: the second is for the long run."""
+    return str(request.param)
+
+
 def words(page: str) -> str:
     return " ".join(re.sub(r"<style>.*?</style>|<[^>]*>", " ", page, flags=re.DOTALL).split())
 
