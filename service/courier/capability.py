@@ -61,7 +61,7 @@ def written_types(terms: Terms) -> list[str]:
 
 
 def _release(found: Capability) -> Iterator[str]:
-    if not found.release.startswith("4.0"):
+    if not found.release.startswith(("4.0", "4.3")):  # R4B has the same elements in all that is sent
         yield f"it speaks FHIR {found.release or 'of no stated release'}, and what is sent is R4 (4.0.1)"
     if found.formats and not any("json" in one for one in found.formats):
         yield f"it takes {', '.join(found.formats)}, and what is sent is JSON"

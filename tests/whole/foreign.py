@@ -16,6 +16,7 @@ import httpx
 import pytest
 
 PACKAGE = "sekmet-fhir==0.1.1"
+PLAIN = ("fhirstarter==4.2.0", "uvicorn==0.54.0")
 TOKEN = "plainly-invented-token"
 
 
@@ -23,24 +24,23 @@ def _required() -> bool:
     return any(os.environ.get(name) for name in ("REQUIRE_FOREIGN", "REQUIRE_OUTSIDE"))
 
 
-def installed() -> Path:
-    """The server's command, installed once into the user's cache; skips with the reason, or fails where required."""
+def installed(*packages: str) -> Path:
+    """The commands of an environment installed once into the user's cache; skips with the reason, or fails."""
     home = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "sonoledger-tests"
-    folder = home / f"{PACKAGE.replace('==', '-')}-py{sys.version_info[0]}{sys.version_info[1]}"
-    command = folder / "bin" / "sekmet"
+    folder = home / f"{packages[0].replace('==', '-')}-py{sys.version_info[0]}{sys.version_info[1]}"
     finished = folder / "installed"
     if not finished.exists():
         try:
             subprocess.run(
                 [sys.executable, "-m", "venv", "--clear", folder], check=True, capture_output=True, timeout=120
             )
-            install = [folder / "bin" / "python", "-m", "pip", "install", "--quiet", PACKAGE]
+            install = [folder / "bin" / "python", "-m", "pip", "install", "--quiet", *packages]
             subprocess.run(install, check=True, capture_output=True, timeout=600)
         except (OSError, subprocess.SubprocessError) as fault:
-            reason = f"{PACKAGE} cannot be installed here: {type(fault).__name__}"
+            reason = f"{packages[0]} cannot be installed here: {type(fault).__name__}"
             (pytest.fail if _required() else pytest.skip)(reason)
         finished.touch()
-    return command
+    return folder / "bin"
 
 
 @dataclass(frozen=True)
@@ -67,17 +67,25 @@ class Foreign:
         """How many resources of a type it has."""
         return int(self.get(f"{type_}?_summary=count")["total"])
 
+    def update(self, resource: dict[str, Any]) -> None:
+        """Replace a resource by one with the same id."""
+        name = f"{resource['resourceType']}/{resource['id']}"
+        headers = {"Authorization": self.authorization, "Content-Type": "application/fhir+json"}
+        httpx.put(f"{self.url}/{name}", json=resource, headers=headers, trust_env=False).raise_for_status()
+
     def _json(self, method: str, path: str, content: dict[str, Any] | None) -> dict[str, Any]:
         headers = {"Authorization": self.authorization, "Content-Type": "application/fhir+json"}
         answer = httpx.request(method, f"{self.url}/{path}", json=content, headers=headers, trust_env=False)
         answer.raise_for_status()
+        if method == "POST" and not answer.content:  # one that answers with a Location and nothing else
+            return self._json("GET", answer.headers["Location"].lstrip("/"), None)
         return dict(answer.json())
 
 
 @contextmanager
 def running(folder: Path) -> Iterator[Foreign]:
     """The server on a free port with an empty database in folder, until the end of the with."""
-    command = installed()
+    command = installed(PACKAGE) / "sekmet"
     with socket.create_server(("127.0.0.1", 0)) as free:
         port = free.getsockname()[1]
     foreign = Foreign(f"http://127.0.0.1:{port}/fhir")
@@ -94,6 +102,25 @@ def running(folder: Path) -> Iterator[Foreign]:
         server = subprocess.Popen(
             [command, "serve", "--config", folder / "settings.yaml"], cwd=folder, stdout=log, stderr=subprocess.STDOUT
         )
+        try:
+            _wait(foreign, server)
+            yield foreign
+        finally:
+            server.terminate()
+            server.wait(10)
+
+
+@contextmanager
+def running_plain(folder: Path) -> Iterator[Foreign]:
+    """A server that knows neither transactions nor conditions, on a free port, until the end of the with."""
+    python = installed(*PLAIN) / "python"
+    with socket.create_server(("127.0.0.1", 0)) as free:
+        port = free.getsockname()[1]
+    with (folder / "log").open("wb") as log:
+        words = [python, Path(__file__).with_name("plain_records.py"), str(port)]
+        own = {**os.environ, "FHIR_SEQUENCE": "R4B"}  # it has no R4; what is sent is the same in both
+        server = subprocess.Popen(words, cwd=folder, stdout=log, stderr=subprocess.STDOUT, env=own)
+        foreign = Foreign(f"http://127.0.0.1:{port}", authorization="")
         try:
             _wait(foreign, server)
             yield foreign
