@@ -97,11 +97,20 @@ def _told(texts: Mapping[str, str], words: Words) -> Iterator[Fact]:
 def _entries(line: Line, words: Words, figures: Figures, *, sign: int) -> Iterator[Entry]:
     rate = _rate(line.rate, figures)
     quantity = figures.number(line.quantity * sign) if line.quantity else ""
-    remarks = tuple(_remarks(line, words, figures, sign=sign))
-    yield Entry(str(line.sequence), clean(line.text), remarks, quantity, rate, figures.figure(turned(line.base, sign)))
-    if line.discount is not None and line.discount.minor:
-        text = say(words, "discount", reason=clean(line.discount_reason))
-        yield Entry("", text, (), "", rate, figures.figure(turned(line.discount, sign)))
+    remarks, ends = tuple(_remarks(line, words, figures, sign=sign)), tuple(_paid(line, words, figures, sign=sign))
+    base, off = figures.figure(turned(line.base, sign)), line.discount
+    if off is None or not off.minor:
+        yield Entry(str(line.sequence), clean(line.text), (*remarks, *ends), quantity, rate, base)
+        return
+    yield Entry(str(line.sequence), clean(line.text), remarks, quantity, rate, base)
+    text = say(words, "discount", reason=clean(line.discount_reason))
+    yield Entry("", text, ends, "", rate, figures.figure(turned(off, sign)))
+
+
+def _paid(line: Line, words: Words, figures: Figures, *, sign: int) -> Iterator[str]:
+    """What the line comes to as it was shown, with tax and less its discount."""
+    if line.basis == "gross" and line.tax is not None:
+        yield say(words, "with-tax", amount=figures.amount(turned(line.shown, sign)))
 
 
 def _remarks(line: Line, words: Words, figures: Figures, *, sign: int) -> Iterator[str]:
@@ -110,8 +119,6 @@ def _remarks(line: Line, words: Words, figures: Figures, *, sign: int) -> Iterat
         yield say(words, "share", percent=figures.percent(line.surcharge), amount=base)
     elif (each := _each(line, sign)) is not None:
         yield say(words, "each", amount=figures.amount(each))
-    if line.basis == "gross" and line.tax is not None:
-        yield say(words, "with-tax", amount=figures.amount(turned(line.shown, sign)))
     if line.outside:
         yield words["outside"]
     if line.authorisation:

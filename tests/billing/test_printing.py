@@ -145,6 +145,8 @@ def test_what_can_not_be_printed_is_refused_in_words(desk: Desk, base: str) -> N
     for wanted, where in (({"kind": "text"}, "kind"), ({"language": "xx"}, "language"), ({"version": "0"}, "version")):
         answer = printed(desk, invoice["id"], **wanted)
         assert (answer.status_code, answer.json()["issue"][0]["expression"]) == (400, [where])
+    for odd in ("de-A1", "de-<b>", "en-\u00e9\u00e9"):  # a country that is none is passed over
+        assert printed(desk, invoice["id"], language=odd).status_code == 200
     assert "de, en" in printed(desk, invoice["id"], language="xx").text
     assert printed(desk, invoice["id"], version="9").status_code == 404
     assert printed(desk, "nowhere").status_code == 404

@@ -12,7 +12,7 @@ from service.basics.money import Currency, Money
 from service.billing.plain_figures import PlainFigures
 from service.billing.sheet import Sheet
 from service.fhir.printing.figures import LocalFigures
-from tests.builders.bill_sheets import shown, taken_back, whole
+from tests.builders.bill_sheets import eur, shown, taken_back, whole
 from tests.builders.survey import mappings
 
 EN, DE = (mappings().invoice_words[language] for language in ("en", "de"))
@@ -87,9 +87,13 @@ def test_a_line_says_how_its_amount_came_about() -> None:
     remarks = {entry.number: entry.remarks for entry in shown(whole()).entries}
     assert remarks["2"] == ("€45.00 each",)
     assert remarks["4"] == ("25% of €185.00",)  # B21
-    assert remarks["5"] == ("€60.00 with tax", "Outside fee")  # B17, B22
+    assert remarks["5"] == ("Outside fee", "€60.00 with tax")  # B22, B17
     assert remarks["8"] == ("Authorised by the insurer under PA-7",)  # B25
     assert remarks["1"] == remarks["6"] == ()
+    shown_price = replace(whole().lines[4], discount=eur(-500), discount_reason="Agreed")
+    first, off = shown(replace(whole(), lines=(shown_price,))).entries
+    assert (first.net, off.net) == ("55.00", "-5.00")
+    assert (first.remarks, off.remarks) == (("Outside fee",), ("€60.00 with tax",))  # what is paid is 60.00
 
 
 @pytest.mark.parametrize("status", ["cancelled", "entered-in-error", "balanced"])

@@ -16,7 +16,7 @@ def printed(sheet: Sheet) -> Json:
     words, (language, _, region) = sheet.words, sheet.language.partition("-")
     return {
         "lang": language,
-        "region": region if len(region) == 2 else "",
+        "region": region if len(region) == 2 and region.isascii() and region.isalpha() else "",
         "heading": broken(sheet.heading, IN_HALF),
         "issued": sheet.issued,
         "seller": broken(asdict(sheet.seller), IN_HALF),
