@@ -54,7 +54,7 @@ def list_(books: SqlBooks, *, organization: str = "") -> None:
             d.organization,
             d.name,
             d.url,
-            told(terms_of.read(d.settings)),
+            "notifications" if d.kind == "subscription" else told(terms_of.read(d.settings)),
             "yes" if d.authorization else "no",
             "active" if d.active else f"off: {d.disabled}",
         )

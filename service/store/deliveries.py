@@ -101,7 +101,10 @@ class Deliveries(Register):
 
     def gone(self) -> int:
         """How many destinations are off because they said that they are gone for good; somebody has to look."""
-        sql = "SELECT count(*) FROM destination WHERE NOT active AND substr(disabled, 1, 12) = 'answered 410'"
+        sql = (
+            "SELECT count(*) FROM destination WHERE NOT active AND kind <> 'subscription'"
+            " AND substr(disabled, 1, 12) = 'answered 410'"
+        )
         with self._pool.reading() as session:
             found = session.one(sql)
         return int(found[0]) if found else 0

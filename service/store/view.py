@@ -114,8 +114,11 @@ class SqlView(Subscribed):
         return tuple(row[0] for row in self._mine(sql))
 
     def routes(self) -> tuple[tuple[str, str], ...]:
-        """(name, settings) of the active destinations."""
-        sql = "SELECT name, settings FROM destination WHERE organization = ? AND active ORDER BY name"
+        """(name, settings) of the active destinations; who subscribed is told by his own notifications alone."""
+        sql = (
+            "SELECT name, settings FROM destination WHERE organization = ? AND active AND kind <> 'subscription'"
+            " ORDER BY name"
+        )
         return tuple((row[0], row[1]) for row in self._mine(sql))
 
     def agreements(self) -> tuple[Agreement, ...]:

@@ -507,3 +507,12 @@ def test_what_was_refused_left_nothing(practice: Practice, hook: Subscriber) -> 
     assert answer.json()["issue"][0]["expression"] == ["Bundle.entry[1].resource.channel.endpoint"]
     assert practice.carry() == Tally()
     assert "entry" not in practice.get("Subscription/$status")
+
+
+def test_an_endpoint_is_told_and_never_delivered_to(practice: Practice, hook: Subscriber) -> None:
+    practice.active(topical(hook.url))
+    practice.post(plain_one(hook.url))
+    with practice.books.view(practice.slug) as view:
+        assert view.routes() == ()
+        assert view.destinations() == ()
+    assert practice.books.gone() == 0
