@@ -11,6 +11,7 @@ from service.actions import (
     operations_on_record,
     receive_referral,
     refer_order,
+    referral_news,
 )
 from service.actions.gathering import all_of
 from service.actions.guards import EVIDENCE, named, orders_of
@@ -37,6 +38,8 @@ def admit(
     refusals: list[Refusal] = []
     derived: list[Json] = []
     lookup = Lookup(work, waiting)
+    if not caller.agreement:
+        referral_news.tell(house, work, waiting, lookup)
     for one in waiting:
         if one.writes and one.entry.type == "ServiceRequest":
             try:
@@ -61,6 +64,9 @@ def _order(house: House, work: Work, caller: Caller, one: Pending, lookup: Looku
         _hold_animal(work, resource, house.base, lookup)
         return _placed_order(house, work, caller, resource, lookup=lookup)
     if resource.get("status") == "revoked" and decoded(one.before).get("status") != "revoked":
+        if caller.agreement and work.exam_of_order(one.id) is None:
+            receive_referral.revoked(house, work, resource, lookup=lookup)
+            return []
         return cancel_order.cancel(house, work, caller, resource)
     return []
 

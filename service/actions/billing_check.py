@@ -18,6 +18,7 @@ from service.basics.ids import new_id
 from service.billing.exceptions import Found
 from service.fhir import exact, uris
 from service.fhir.reading.billing_exception import exam_of, identity
+from service.fhir.reading.referral import there
 from service.fhir.writing import billing_exception as writing
 
 Json = dict[str, Any]
@@ -133,7 +134,9 @@ def _charge(house: House, caller: Caller, id_: str) -> int:
 
 def _stray(house: House, view: View, id_: str) -> tuple[Found, ...]:
     stored = view.get("ChargeItem", id_)
-    found = stray_charge(house, view, decoded(stored)) if stored is not None and not stored.deleted else None
+    if stored is None or stored.deleted or there(decoded(stored)) not in {"", id_}:
+        return ()  # gone, or another practice charges it and told us
+    found = stray_charge(house, view, decoded(stored))
     return (found,) if found is not None else ()
 
 

@@ -16,6 +16,7 @@ from service.billing.practice import Practice
 from service.fhir import search
 from service.fhir.moments import of_text
 from service.fhir.reading.booked import booked
+from service.fhir.reading.referral import there
 
 _MONTH = re.compile(r"\d{4}-\d{2}", re.ASCII)
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
@@ -54,6 +55,8 @@ def invoices(house: House, view: View, wanted: Stretch) -> Iterator[Booked]:
     for stored in view.dated(key, low=low, high=high):
         resource = decoded(stored)
         day = start(practice, str(resource.get("date", ""))).day
+        if there(resource) not in {"", stored.id}:
+            continue  # another practice issued it and told us
         if day is None or not wanted.first <= day <= wanted.last:
             continue
         try:

@@ -3,10 +3,11 @@
 from collections.abc import Iterator
 from typing import Any
 
-from service.actions import accept_order, receive_referral, referral_sending, tracing
+from service.actions import accept_order, receive_referral, tracing
 from service.actions.gathering import all_of
 from service.actions.lookup import Lookup
 from service.actions.ports import Caller, House, Work
+from service.actions.referral_of import agreed_on
 from service.actions.referral_told import send_again
 from service.actions.writing import decoded, rewrite
 from service.basics.agreement import ANIMAL, REFERRAL
@@ -55,7 +56,7 @@ def decide(house: House, caller: Caller, task_id: str, parameters: Json) -> Json
 def _decided(house: House, work: Work, caller: Caller, task: Json, said: dict[str, str]) -> Json:
     lookup = Lookup(work)
     request = lookup.find(str(task["focus"]["reference"])) or {}
-    agreed = referral_sending.agreement(work, reading.agreement_of(task))
+    agreed = agreed_on(work, task)
     if agreed is None:
         raise Conflict(Fault("business-rule", "This referral came from here; the other side decides on it.", "Task"))
     if agreed.hospital != work.organization:

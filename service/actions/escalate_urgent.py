@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
-from service.actions import tracing
+from service.actions import referral_urgent, tracing
 from service.actions.gathering import all_of
 from service.actions.ports import Caller, House, View, Work
 from service.actions.writing import decoded, rewrite
@@ -78,24 +78,27 @@ def _open(house: House, view: View, kind: str) -> Iterator[Json]:
 def _matter(view: View, task: Json, *, now: str) -> OpenMatter:
     ticked = _ticked(task, now=now)
     told = reading.kind(task) == urgent_state.MESSAGE_TASK
-    finding = _parent(view, task) if told else ticked
+    finding = (_parent(view, task) if told else ticked) or task
     record = reading.record(finding, ticked if told else None)
     animal = view.get(*_key(task["for"]))
     name = name_of(decoded(animal)) if animal and not animal.deleted else ""
-    return OpenMatter(record, str(task["id"]), _key(finding["partOf"][0])[1], name, ticked is not task)
+    exam = _key(finding.get("partOf", [{}])[0])[1]  # of a finding that another organisation told of there is none
+    return OpenMatter(record, str(task["id"]), exam, name, bool(exam) and ticked is not task)
 
 
 def _escalated(house: House, caller: Caller, one: OpenMatter, *, now: str) -> bool:
     with house.books.begin(caller.organization) as work:
-        work.lock_exam(one.exam)
+        exam = work.lock_exam(one.exam)
         stored = work.get("Task", one.task)
-        if stored is None:
+        if stored is None or exam is None:
             return False
         task = decoded(stored)
         ticked = _ticked(task, now=now or exact.instant(work.now))
         if ticked is task or task["status"] not in {"ready", "requested", "in-progress"}:
             return False
+        ticked = referral_urgent.passed_on(house, work, exam, task, ticked)
         _keep(work, caller, ticked)
+        referral_urgent.remind(house, work, caller, exam, ticked)
     return True
 
 
@@ -121,5 +124,5 @@ def _parent(view: View, task: Json) -> Json:
 
 
 def _key(reference: Json) -> tuple[str, str]:
-    type_, _, id_ = str(reference["reference"]).partition("/")
+    type_, _, id_ = str(reference.get("reference", "")).partition("/")
     return type_, id_

@@ -10,6 +10,7 @@ from service.actions.full_surveys import full_surveys
 from service.actions.insured import insurance_of
 from service.actions.lookup import Lookup
 from service.actions.ports import House, View
+from service.actions.referral_of import billed
 from service.actions.reporting import Seen
 from service.billing.exam_facts import ExamFacts, Shown
 from service.billing.situation import GRADES
@@ -30,6 +31,7 @@ def facts(
     owner = case.owners[0] if len(case.owners) == 1 else None  # several owners: a person says who pays
     grade = _grade(lookup, signer.reference)
     asked = _organization(lookup, case.order.requester)
+    owner = billed(house, view, case.exam.order, asked) or owner
     insurer, insurance = insurance_of(house, view, case, started=started)
     return ExamFacts(
         started=started,
@@ -45,7 +47,7 @@ def facts(
         grade=grade,
         priority=case.order.priority,
         visit=str(case.request.get("encounter", {}).get("reference", "")).removeprefix("Encounter/"),
-        owner=f"RelatedPerson/{owner['id']}" if owner else "",
+        owner=f"{owner['resourceType']}/{owner['id']}" if owner else "",
         owner_name=name_of(owner) if owner else "",
         requester=f"Organization/{asked['id']}" if asked else "",
         requester_name=name_of(asked) if asked else "",

@@ -13,6 +13,7 @@ from service.actions import (
     estimate_exam,
     finish_exam,
     preliminary_report,
+    referral_urgent,
     settle_exception,
     settle_step,
     tell_urgent,
@@ -36,7 +37,7 @@ OPERATIONS: Mapping[str, Callable[[House, Caller, str, Json], Json]] = {
     "referral-animal": decide_referral.animal,
     "settle": settle_step.settle,
     "urgent": decide_urgent.decide,
-    "urgent-acknowledge": tell_urgent.acknowledge,
+    "urgent-acknowledge": referral_urgent.acknowledge,
     "urgent-attempt": tell_urgent.attempt,
     "withdraw": withdraw_exam.withdraw,
 }

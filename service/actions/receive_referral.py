@@ -10,7 +10,8 @@ from service.actions.lookup import Lookup
 from service.actions.pending import Pending
 from service.actions.ports import Caller, House, View, Work
 from service.actions.practices import catalogue_of
-from service.actions.writing import decoded, write
+from service.actions.referral_of import agreed_on, referral_of
+from service.actions.writing import decoded, rewrite, write
 from service.basics.agreement import Agreement
 from service.basics.errors import Fault, RuleBroken
 from service.basics.ids import new_id
@@ -52,7 +53,7 @@ def localize(caller: Caller, waiting: Sequence[Pending]) -> None:
 
 def receive(house: House, work: Work, caller: Caller, request: Json, *, lookup: Lookup) -> list[Json]:
     """Open the referral of a clinic's order; what changes beside it. Raises RuleBroken with all that is wrong."""
-    agreed = referral_sending.agreement(work, caller.agreement)
+    agreed = next((one for one in work.agreements() if one.id == caller.agreement), None)
     catalogue, now = catalogue_of(house, work), exact.instant(work.now)
     order = accept_order.understood(request, lookup, catalogue)
     if agreed is None or not agreed.holds(now[:10]):
@@ -88,6 +89,16 @@ def receive(house: House, work: Work, caller: Caller, request: Json, *, lookup: 
     write(work, new)
     tell(house, work, task, request, agreed=agreed, lookup=lookup, event="received")
     return changed
+
+
+def revoked(house: House, work: Work, request: Json, *, lookup: Lookup) -> None:
+    """End a referral whose order the clinic takes back before it was accepted, and tell that it ended."""
+    task = referral_of(house, work, request["id"])
+    agreed = agreed_on(work, task)
+    if task is not None and agreed is not None and reading.state(task) not in {"cancelled", "rejected"}:
+        task = writing.moved(task, "cancelled", now=exact.instant(work.now), reason="The clinic took its order back.")
+        rewrite(work, [task])
+        tell(house, work, task, request, agreed=agreed, lookup=lookup, event="cancelled")
 
 
 def tell(house: House, work: Work, task: Json, request: Json, *, agreed: Agreement, lookup: Lookup, event: str) -> None:

@@ -5,7 +5,7 @@ from typing import Any
 
 from service.actions.lookup import Lookup
 from service.actions.ports import House, View, Work
-from service.basics.agreement import IN_HOUSE, PREFIX, Agreement
+from service.basics.agreement import IN_HOUSE, PREFIX
 from service.basics.destination import read
 from service.basics.ids import new_id
 from service.basics.stored import Post
@@ -15,11 +15,6 @@ from service.fhir.writing.delivery import bundle, conditional, reference_of
 
 Json = dict[str, Any]
 BEHIND = ("practitioner", "organization")
-
-
-def agreement(view: View, id_: str) -> Agreement | None:
-    """One of the agreements of the organisation."""
-    return next((one for one in view.agreements() if one.id == id_), None)
 
 
 def way(view: View, id_: str) -> str:

@@ -8,17 +8,18 @@ from service.actions.case import Case, open_case
 from service.actions.gathering import all_of
 from service.actions.lookup import Lookup
 from service.actions.ports import Caller, House, View, Work
+from service.actions.referral_of import agreed_on, clinic_of, referral_of
 from service.actions.writing import rewrite
-from service.basics.agreement import PREFIX, REFERRAL, Agreement
+from service.basics.agreement import Agreement
 from service.basics.errors import Conflict, Fault
 from service.basics.stored import Exam, Post
-from service.fhir import exact, uris
+from service.fhir import exact
 from service.fhir.reading import referral as reading
 from service.fhir.writing import referral as writing
+from service.fhir.writing.delivery import reference_of
 
 Json = dict[str, Any]
 STATE = {"finished": "reported", "amended": "reported", "withdrawn": "withdrawn", "cancelled": "cancelled"}
-ALWAYS = frozenset({"Communication", "Task"})  # of what is urgent
 OF = {
     "report": frozenset({"DiagnosticReport", "Observation", "BodyStructure"}),
     "images": frozenset({"Media", "ImagingStudy"}),
@@ -27,22 +28,12 @@ OF = {
 MISSING = "Not sent: the agreement asks for the owner's consent, and none is here. Once it is: $referral with send."
 
 
-def of_exam(house: House, view: View, exam: Exam) -> Json | None:
-    """The Task of the referral that an exam came of; None where nobody referred, for the price of one look."""
-    if not any(name.startswith(PREFIX) for name, _ in view.routes()):
-        return None
-    found = all_of(
-        house, view, "Task", code=f"{uris.TASK_CODE}|{REFERRAL}", focus=f"ServiceRequest/{exam.order}"
-    )
-    return found[0] if found else None
-
-
 def posts(
     house: House, work: Work, case: Case, event: str, resources: Sequence[Json], *, key: str, urgent: bool
 ) -> list[Post]:
     """What an event of an exam promises the clinic that referred it; its Task there and here says how it stands."""
-    task = of_exam(house, work, case.exam)
-    agreed = referral_sending.agreement(work, reading.agreement_of(task)) if task else None
+    task = referral_of(house, work, case.exam.order)
+    agreed = agreed_on(work, task)
     if task is None or agreed is None:
         return []
     now, lookup = exact.instant(work.now), Lookup(work)
@@ -51,11 +42,13 @@ def posts(
     if state and not urgent:
         task = writing.moved(task, state, now=now, reason=MISSING if state == "withheld" else "")
         rewrite(work, [task])
-    shared = [] if held and event != "withdrawn" else _shared(resources, agreed, lookup, urgent=urgent)
+    clinic = clinic_of(house, work, agreed, _asked(lookup, case))
+    shared = [] if held and event != "withdrawn" else _shared(resources, agreed, clinic, urgent=urgent)
     if not shared and not state:
         return []
     name = referral_sending.way(work, agreed.id)
     names = referral_sending.names_there(lookup, task, case.request, in_house=bool(agreed.clinic))
+    names |= {reference_of(clinic): called} if clinic and (called := _called(clinic, agreed)) else {}
     told = [*([case.organization] if case.organization else []), *shared, *([] if urgent else [task])]
     number = reading.number(task)
     return (
@@ -70,8 +63,8 @@ def begun(house: House, work: Work, exam: Exam) -> None:
     by_now = work.exam(exam.id) if exam.state == "accepted" else None
     if by_now is None or by_now.state != "in-progress":
         return
-    task = of_exam(house, work, exam)
-    agreed = referral_sending.agreement(work, reading.agreement_of(task)) if task else None
+    task = referral_of(house, work, exam.order)
+    agreed = agreed_on(work, task)
     if task is None or agreed is None or reading.state(task) not in {"accepted", "scheduled"}:
         return
     lookup = Lookup(work)
@@ -87,7 +80,7 @@ def send_again(house: House, work: Work, caller: Caller, task: Json, *, by: str)
     if exam is None or not exam.report:
         raise Conflict(Fault("business-rule", "There is no report that could be sent.", "Task.businessStatus"))
     case, now = open_case(house, work, caller, exam), exact.instant(work.now)
-    agreed = referral_sending.agreement(work, reading.agreement_of(task))
+    agreed = agreed_on(work, task)
     if agreed is not None and _withheld(house, work, case, agreed, now=now):
         raise Conflict(Fault("business-rule", MISSING, "Task.businessStatus"))
     report = Lookup(work).find(f"DiagnosticReport/{exam.report}")
@@ -113,12 +106,21 @@ def _told_as(case: Case) -> Iterable[str]:
     return [str(one.get("other", {}).get("reference", "")) for one in links]
 
 
-def _shared(resources: Sequence[Json], agreed: Agreement, lookup: Lookup, *, urgent: bool) -> list[Json]:
+def _called(clinic: Json, agreed: Agreement) -> str:
+    return referral_sending.called(clinic, in_house=bool(agreed.clinic))
+
+
+def _asked(lookup: Lookup, case: Case) -> Json | None:
+    found = referral_sending.asking(lookup, case.request)
+    return next((one for one in found if one["resourceType"] == "Organization"), None)
+
+
+def _shared(resources: Sequence[Json], agreed: Agreement, clinic: Json | None, *, urgent: bool) -> list[Json]:
     """What the agreement lets the clinic have: of money only what the clinic itself is billed."""
     if urgent:
         return list(resources)
     types = frozenset[str]().union(*(OF[share] for share in agreed.shares))
-    own = _own_charges(resources, agreed, lookup)
+    own = _own_charges(resources, clinic)
     return [
         one
         for one in resources
@@ -126,16 +128,12 @@ def _shared(resources: Sequence[Json], agreed: Agreement, lookup: Lookup, *, urg
     ]
 
 
-def _own_charges(resources: Sequence[Json], agreed: Agreement, lookup: Lookup) -> set[str]:
+def _own_charges(resources: Sequence[Json], clinic: Json | None) -> set[str]:
+    """Ids of the invoices that the clinic itself is billed, and of the charges on them."""
     found: set[str] = set()
     for one in resources:
-        if one["resourceType"] != "Invoice":
-            continue
-        recipient = lookup.find(str(one.get("recipient", {}).get("reference", ""))) or {}
-        numbers = {
-            str(i.get("value", "")) for i in recipient.get("identifier", []) if i.get("system") == uris.ORGANIZATION
-        }
-        if agreed.clinic in numbers:
+        recipient = str(one.get("recipient", {}).get("reference", ""))
+        if one["resourceType"] == "Invoice" and clinic and recipient == reference_of(clinic):
             lines = (str(line.get("chargeItemReference", {}).get("reference", "")) for line in one.get("lineItem", []))
             found |= {one["id"], *(line.partition("/")[2] for line in lines)}
     return found

@@ -3,8 +3,7 @@
 from dataclasses import dataclass
 from typing import Any
 
-from service.actions import transact
-from service.actions.operations import OPERATIONS
+from service.actions import referral_urgent, transact
 from service.actions.ports import Caller, House
 from service.actions.writing import decoded, rewrite
 from service.basics.agreement import REFERRAL, Agreement
@@ -16,7 +15,7 @@ from service.fhir.writing import referral as writing
 
 Json = dict[str, Any]
 ALL = ("system/*.cruds",)
-REFERRED = "referred"
+REFERRED, REVOKED = "referred", "revoked"
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,16 +46,17 @@ def take(house: House, given: Handed) -> str:
 
 
 def refused(house: House, given: Handed, refusal: Refusal) -> None:
-    """Say on the clinic's own Task why the hospital did not take its order."""
-    if given.event != REFERRED:
+    """Say on the clinic's own Task why the hospital did not take its order, or did not give it back."""
+    if given.event not in {REFERRED, REVOKED}:
         return
+    why = " ".join(fault.text for fault in refusal.faults)
     with house.books.begin(given.organization) as work:
         query = search.parse(work.organization, "Task", [("identifier", given.thread)], base=house.base)
         for stored in work.search(query).matches:
             task = decoded(stored)
-            if reading.kind(task) == REFERRAL and reading.state(task) == "sent":
-                why = " ".join(fault.text for fault in refusal.faults)
-                rewrite(work, [writing.moved(task, "rejected", now=exact.instant(work.now), reason=why)])
+            state = "rejected" if given.event == REFERRED else reading.state(task)
+            if reading.kind(task) == REFERRAL and (given.event == REVOKED or reading.state(task) == "sent"):
+                rewrite(work, [writing.moved(task, state, now=exact.instant(work.now), reason=why)])
 
 
 def _agreed(house: House, given: Handed) -> Agreement:
@@ -70,5 +70,8 @@ def _agreed(house: House, given: Handed) -> Agreement:
 def _operated(house: House, caller: Caller, whole: Json) -> str:
     for one in whole["entry"]:
         _, task, name = str(one["request"]["url"]).split("/")
-        OPERATIONS[name.removeprefix("$")](house, caller, task, one["resource"])
+        referral_urgent.answers(house, caller, task)
+        if name != f"${referral_urgent.ACKNOWLEDGE}":
+            raise NotPermitted(Fault("forbidden", f"{name} is not for the other side of an agreement."))
+        referral_urgent.acknowledge(house, caller, task, one["resource"])
     return "done"

@@ -31,12 +31,16 @@ def accepted(sides: Sides, **order: Any) -> Exam:
     """The exam of an order that the hospital accepted."""
     refer(sides, **order)
     sides.carry()
+    return accepted_of(sides)
+
+
+def accepted_of(sides: Sides) -> Exam:
+    """The exam of what was referred already, accepted."""
     task = referral(sides.hospital)
     told = result(taken(sides.hospital.operate(task["id"], "referral", decision="accept", by="Front desk")))
-    order_id = task["focus"]["reference"].partition("/")[2]
-    animal = sides.hospital.get(task["focus"]["reference"])["subject"]["reference"].partition("/")[2]
-    exam = told["exam"].partition("/")[2]
-    return Exam(order_id, animal, exam, Scanner(order_id, animal, at=AT))
+    order = task["focus"]["reference"].partition("/")[2]
+    animal = task["for"]["reference"].partition("/")[2]
+    return Exam(order, animal, told["exam"].partition("/")[2], Scanner(order, animal, at=AT))
 
 
 def test_a_referral_is_received_decided_examined_and_reported(meet: Meet) -> None:
