@@ -1,5 +1,6 @@
 """The rungs below a transaction: a batch for each wave, single conditional writes, and searching before writing."""
 
+import asyncio
 from abc import abstractmethod
 from collections.abc import Sequence
 from typing import Any
@@ -11,6 +12,7 @@ from service.courier.found import There
 from service.courier.ladder import Ladder, label
 from service.fhir import exact
 
+PATIENCE = (0.02, 0.05, 0.1, 0.2, 0.4, 0.8, 1.6)  # seconds between tries for a latch
 SEEN_FIRST = (409, 412, 428)  # the version there has to be read and named
 
 
@@ -78,26 +80,46 @@ class Search(OneByOne):
     """Each entry is searched for and then written under the id it has there, while no other courier does the same."""
 
     async def place(self, entry: Entry) -> There:
-        """Write one entry; what it is called there."""
+        """Write one entry; what it is called there. What is known to be there needs no search, and so no latch."""
+        there = await self._known(entry)
+        if there is not None:
+            return there
         line = self.line
-        if not await line.desk.latch(line.post, entry.sought, now=line.now()):
-            raise line.halt(verdict.WAITING, f"{label(entry)}: another courier is writing the same thing")
+        await self._latched(entry)
         try:
-            return await self._under_latch(entry)
+            self.known |= await line.desk.counterparts(
+                line.post, [entry.sought]
+            )  # another one may just have brought it
+            there = await self._known(entry) or await self._sought(entry)
+            await self.settle(entry, there)  # whoever gets the latch next knows it, even where a search lags behind
+            return there
         finally:
             await line.desk.unlatch(line.post, entry.sought)
 
-    async def _under_latch(self, entry: Entry) -> There:
+    async def _latched(self, entry: Entry) -> None:
+        for seconds in PATIENCE:
+            if await self.line.desk.latch(self.line.post, entry.sought, now=self.line.now()):
+                return
+            await asyncio.sleep(seconds)
+        raise self.line.halt(verdict.WAITING, f"{label(entry)}: another courier is writing the same thing")
+
+    async def _known(self, entry: Entry) -> There | None:
+        """Write it under the name it is known to have; None when it has none, or that leads nowhere by now."""
         known = self.known.get(entry.sought)
-        if known:
-            if entry.once:
-                return There(known)
-            answer = await self._put(entry, There(known))
-            if answer.status not in (404, 410, *SEEN_FIRST):
-                return await self.accepted(entry, answer)
-            if answer.status in (404, 410):  # it is called otherwise by now, or gone: what was known is forgotten
-                del self.known[entry.sought]
-                await self.line.desk.learn(self.line.post, {entry.sought: ""})
+        if not known:
+            return None
+        if entry.once:
+            return There(known)
+        answer = await self._put(entry, There(known))
+        if answer.status in (404, 410):  # it is called otherwise by now, or gone: what was known is forgotten
+            del self.known[entry.sought]
+            await self.line.desk.learn(self.line.post, {entry.sought: ""})
+            return None
+        if answer.status in SEEN_FIRST:
+            return await self._sought(entry)
+        return await self.accepted(entry, answer)
+
+    async def _sought(self, entry: Entry) -> There:
         there = await self.line.seek(entry.sought)
         if len(there) > 1:
             words = f"{label(entry)}: {len(there)} resources there bear its identifier"

@@ -3,7 +3,6 @@
 import json
 import threading
 from collections.abc import Callable
-from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
@@ -15,7 +14,7 @@ from service.courier.lines import Lines
 from service.courier.ports import Settlement
 from service.fhir import uris
 from tests.courier.records import Records
-from tests.courier.twin import START, Clock, Twin, TwinPost
+from tests.courier.twin import Clock, Twin, TwinPost
 from tests.whole.foreign_exam import CHARGE, CHIPS, INVOICE, LIVER, ORDER, ORDERS, PATIENT, REPORT, finished, without_id
 
 Json = dict[str, Any]
@@ -209,21 +208,6 @@ def test_a_name_that_is_known_spares_the_search_and_is_forgotten_when_it_leads_n
         target for method, target in there.asked if method == "GET" and not target.startswith(("Patient", "Service"))
     ]
     assert [target.split("?")[0] for target in searched] == ["Observation"]
-
-
-def test_two_couriers_never_search_and_write_the_same_thing_at_the_same_time() -> None:
-    there = records(conditional=False)
-    outbox = Twin.of(TwinPost(form="search", body=finished()))
-    held = f"Observation?identifier={uris.ID}|{LIVER}"
-    other = replace(outbox.posts["0001"], token="other")
-    assert outbox.latch(other, held, until=START + timedelta(seconds=60), now=START)
-    carry(there, "search", outbox=outbox)
-    assert (told(outbox).state, there.all("Observation")) == ("waiting", [])
-    assert "another courier" in told(outbox).reason
-    clock = Clock(START + timedelta(seconds=61))
-    carry(there, "search", outbox=outbox, clock=clock)
-    assert told(outbox).state == "delivered"
-    assert outbox.latches == {}
 
 
 @pytest.mark.parametrize("rung", RUNGS)
