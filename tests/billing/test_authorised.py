@@ -60,6 +60,7 @@ def test_b25_what_is_left_counts_every_invoice_and_credit_under_the_number(count
     assert whom(one.finished()[1][0]) == "Organization"
 
 
+@pytest.mark.full
 def test_b25_one_that_ended_or_is_for_another_cover_leaves_it_to_the_client(counter: Counter) -> None:
     one = Insured(counter, authorised(end="2026-11-24"))
     _, (bill,) = one.finished()

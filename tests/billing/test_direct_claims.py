@@ -86,6 +86,7 @@ def test_b26_a_claim_without_the_history_of_every_vet_is_warned_of_and_listed(co
     assert "warning" not in again  # the histories are there
 
 
+@pytest.mark.full
 def test_b26_a_claim_that_is_credited_or_paid_asks_for_nothing(counter: Counter) -> None:
     animal, _ = insured(counter)
     exam, said = counter.finished(animal=animal)
@@ -94,6 +95,7 @@ def test_b26_a_claim_that_is_credited_or_paid_asks_for_nothing(counter: Counter)
     assert listed(counter) == []
 
 
+@pytest.mark.full
 def test_b32_a_second_exam_of_the_day_asks_for_a_reason_unless_its_order_says_it(counter: Counter) -> None:
     animal = patient(number("twice"))
     counter.finished(animal=animal)

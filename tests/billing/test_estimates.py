@@ -119,6 +119,7 @@ def test_b24_a_bill_beyond_what_was_agreed_to_is_told_and_listed_until_it_is_set
     assert counter.exceptions() == []  # 55.20 are within what was agreed to
 
 
+@pytest.mark.full
 def test_b24_a_practice_that_sets_no_share_is_told_nothing(at: Callable[..., Estimated]) -> None:
     counter = at(estimateShare=None)
     request, exam, animal = counter.order()
@@ -143,6 +144,7 @@ def test_b24_the_night_of_an_appointment_is_in_its_estimate_and_what_will_not_be
     assert (gone["status"], gone["cancelledReason"]) == ("cancelled", "The order was revoked before the exam began.")
 
 
+@pytest.mark.full
 def test_b24_b25_who_was_to_pay_nothing_is_told_when_the_insurer_does_not(at: Callable[..., Estimated]) -> None:
     counter = at()
     one = Insured(counter, authorised(amount="60.00"))

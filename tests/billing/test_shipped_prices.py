@@ -51,6 +51,7 @@ def test_what_an_exam_shows_is_charged_by_the_shipped_list(at: Made) -> None:
     }
 
 
+@pytest.mark.full
 @pytest.mark.parametrize(("priority", "when"), [("urgent", {}), ("asap", {}), ("stat", {"at": NIGHT})])
 def test_the_slot_is_charged_for_stat_only_and_gives_way_at_night(at: Made, priority: str, when: Any) -> None:
     _, said = (counter := at()).finished(priority=priority, **when)
@@ -69,6 +70,7 @@ def test_who_does_not_come_is_charged_the_shipped_fee(at: Made) -> None:
     assert lines(found["resource"]) == {"no-show": ("1", "30.00")}
 
 
+@pytest.mark.full
 def test_b32_a_fluid_check_that_was_billed_before_the_full_survey_of_its_day_is_listed(at: Made) -> None:
     counter = at(fluidCheckApart=False)
     animal = patient("B32-before")
@@ -83,6 +85,7 @@ def test_b32_a_fluid_check_that_was_billed_before_the_full_survey_of_its_day_is_
     assert found["resource"]["focus"]["reference"] == f"Task/{check_}"
 
 
+@pytest.mark.full
 def test_b32_a_fluid_check_on_the_day_of_a_full_survey_and_a_recheck_that_comes_late(at: Made) -> None:
     counter = at(fluidCheckApart=False, recheckDays=10)
     animal = patient("B32-chip")
