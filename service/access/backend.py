@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Protocol
 
-from service.access import assertion, roles, scopes, tokens
+from service.access import assertion, granting, roles, scopes, tokens
 from service.access.assertion import Unproven
 from service.basics.access import Client, Grant
 from service.basics.errors import Fault, Invalid, NotAllowed, NotPermitted, Unrecognised
@@ -93,7 +93,7 @@ def _wanted(client: Client, text: str) -> tuple[str, ...]:
     asked = tuple(dict.fromkeys(text.split()))
     if not asked:
         raise NotPermitted(Fault("forbidden", "Name the scopes that the token is to have.", "scope"))
-    beyond = [one for one in asked if not scopes.covers(client.scopes, one)]
+    beyond = [one for one in asked if not (scopes.covers(client.scopes, one) and roles.knows(client.role, one))]
     if beyond:
         raise NotPermitted(Fault("forbidden", f"The client is not registered for {', '.join(beyond)}.", "scope"))
     return asked
@@ -103,14 +103,15 @@ def registered(client: Client) -> Client:
     """A client as it may be kept; raises Invalid with all that is wrong with its role, scopes and keys."""
     faults: list[Fault] = []
     try:
-        client = replace(client, scopes=scopes.checked(client.scopes))
+        client = replace(
+            client, scopes=granting.granted(client.organization, client.scopes, role=client.role, party=client.party)
+        )
     except Invalid as refusal:
         faults += refusal.faults
     try:
         client = replace(client, keys=assertion.key_set(client.keys))
     except Invalid as refusal:
         faults += refusal.faults
-    faults += [Fault("value", text) for text in roles.faults(client.role, client.party)]
     if faults:
         raise Invalid(*faults)
     return client

@@ -137,6 +137,12 @@ def effective(role: str, party: str, scopes: tuple[str, ...]) -> tuple[str, ...]
     return tuple(dict.fromkeys(made))
 
 
+def knows(role: str, scope: str) -> bool:
+    """Whether a scope is of a type that the role has to do with at all."""
+    asked, held = understood(scope), ROLES.get(role)
+    return not role or (held is not None and asked is not None and asked.type in {"*", *held.grants})
+
+
 def operates(role: str, operation: str) -> bool:
     """Whether a role may call an operation, or be served (metrics, introspect, bundles); without a role all may."""
     if not role:

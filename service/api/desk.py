@@ -47,6 +47,8 @@ class Desk:
             with suppress(Refusal):  # it may have come before anyone looked how the answer shall look
                 given.read(limit=self._kit.limits.url)
             answer = outcomes.refused(refusal, allow=self._allow(given))
+            if answer.status == 401:
+                self._turned_away(given, note.request)
         except Exception as error:
             self._audit(offer, caller, given, Answer(499 if isinstance(error, body.Disconnected) else 500))
             raise
@@ -75,12 +77,14 @@ class Desk:
         ask = Ask(self._kit, caller, offer.code, *place, params, given.headers, text, given.within)
         return await self._hands.run(offer, ask)
 
+    def _turned_away(self, given: Given, request: str) -> None:
+        """Whom nobody knows leaves a line of nobody's."""
+        tried, stranger = rules.attempted(self._offers, given.method, id_=given.id), replace(NOBODY, request=request)
+        self._log.stranger(audit.line(stranger, tried, status=401, target=rules.named(given.type, given.id)))
+
     def _audit(self, offer: Offer | None, caller: Caller, given: Given, answer: Answer) -> None:
         """A write that was done has its line in its own transaction; everything else is noted here."""
         if caller is NOBODY:
-            if answer.status == 401:
-                tried = rules.attempted(self._offers, given.method, id_=given.id)
-                self._log.stranger(audit.line(caller, tried, status=401, target=rules.named(given.type, given.id)))
             return
         for part in answer.parts:
             target = rules.named(part.type, part.id)

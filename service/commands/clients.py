@@ -8,7 +8,7 @@ from service.access.assertion import key_set
 from service.basics.access import Client
 from service.basics.errors import Invalid
 from service.basics.ids import new_id
-from service.commands import granting, stop
+from service.commands import stop
 from service.commands.table import printable, table
 from service.courier.guard import fetched
 from service.store import SqlBooks
@@ -23,7 +23,6 @@ def add(books: SqlBooks, client: Client, *, keys: Path | None) -> None:
     text = _keys(keys, client.keys_url)
     try:
         made = backend.registered(replace(client, id=new_id(), keys=text))
-        granting.searchable(made.organization, made.scopes)
     except Invalid as refusal:
         raise stop.stop([fault.text for fault in refusal.faults]) from None
     if not books.add_client(made):

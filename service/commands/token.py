@@ -1,8 +1,8 @@
 """`token create|list|revoke`: long-lived tokens for scripts, each shown once, and those that clients were given."""
 
-from service.access import tokens
+from service.access import granting, tokens
 from service.basics.errors import Refusal
-from service.commands import granting, stop
+from service.commands import stop
 from service.commands.table import printable, table
 from service.store import SqlBooks
 

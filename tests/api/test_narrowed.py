@@ -5,9 +5,8 @@ from typing import Any
 import httpx
 import pytest
 
-from service.access import scopes
+from service.access import granting, scopes
 from service.basics.errors import Invalid
-from service.commands import granting
 from tests.builders.audited import Audited, Open
 
 Json = dict[str, Any]

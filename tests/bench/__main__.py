@@ -9,7 +9,7 @@ import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 
-from tests.bench import bookkeeping, carrying, core, growth, pricing, serving, transactions
+from tests.bench import admitting, bookkeeping, carrying, core, growth, pricing, serving, transactions
 from tests.bench.measuring import Line, table
 from tests.builders.engines import ENGINES, Databases
 
@@ -46,6 +46,7 @@ def _of_engine(engine: str, databases: Databases, *, folder: Path, rounds: int) 
         *transactions.lines(engine, databases.fresh(engine), folder=folder, rounds=rounds),
         *core.lines(engine, databases.fresh(engine), rounds=rounds),
         *serving.lines(engine, databases.fresh(engine), folder=folder, rounds=2 * few),
+        *admitting.lines(engine, databases.fresh(engine), rounds=few),
         *carrying.lines(engine, databases.fresh(engine), rounds=few),
         *carrying.fairness(engine, databases.fresh(engine), posts=resources if rounds > QUICK else 1_000),
         *bookkeeping.lines(engine, databases.fresh(engine), count=10 * resources, rounds=few),

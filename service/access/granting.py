@@ -1,5 +1,7 @@
 """What a person wants to grant, checked: scopes whose search parameters are there, and a role."""
 
+from collections.abc import Sequence
+
 from service.access import roles, scopes
 from service.basics.errors import Fault, Invalid
 from service.fhir import search
@@ -7,7 +9,7 @@ from service.fhir import search
 EVERYTHING = "system/*.cruds"
 
 
-def granted(organization: str, wanted: list[str], *, role: str, party: str) -> tuple[str, ...]:
+def granted(organization: str, wanted: Sequence[str], *, role: str, party: str) -> tuple[str, ...]:
     """The scopes of a token to be made, all that its role may when none are named; raises Invalid with every fault."""
     faults: list[Fault] = [Fault("value", text) for text in roles.faults(role, party)]
     found: tuple[str, ...] = ()
