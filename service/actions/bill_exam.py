@@ -24,6 +24,7 @@ from service.billing.pricing import Priced, priced
 from service.catalogue.catalogue import Catalogue
 from service.exam.order import Order
 from service.exam.rules import Service
+from service.fhir.reading.claim import unpaid
 
 Json = dict[str, Any]
 NOT_JUDGED = "Out of hours: not judged, the time of day at which the exam began is not known."
@@ -113,7 +114,7 @@ def _warnings(
     task = decoded(stored)
     found = surprising(house, work, task, practice=practice, more=invoices)
     found += lacking(house, work, exam, task, waiting=names, more=invoices)
-    return tuple(one.words for one in found)
+    return (*unpaid(invoices), *(one.words for one in found))
 
 
 def cut_of(facts: ExamFacts, service: Service, catalogue: Catalogue, *, practice: Practice, day: date | None) -> Cut:

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 
-from service.billing.authorisation import Authorisation
+from service.billing.authorisation import ADMINISTRATION, Authorisation
 from service.billing.exam_facts import ExamFacts
 from service.billing.invoice import Line, Payer
 from service.billing.pricing import Owed
@@ -78,6 +78,8 @@ class _Sharing:
         if not held.authorisations or self.day is None or not self.facts.insurer:
             return None, held.hindrance if held.expected else ""
         names = [one for one in held.authorisations if one.names(line.code)]
+        if not names and line.code == ADMINISTRATION:
+            return None, ""  # nobody hoped that an insurer pays for being asked
         if not names:
             numbers = ", ".join(one.number for one in held.authorisations)
             return None, f"Pre-authorisation {numbers} does not name {line.code}."

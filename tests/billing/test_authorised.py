@@ -41,7 +41,9 @@ def test_b25_the_insurer_pays_up_to_the_amount_and_the_client_the_rest(counter: 
     _, (claim, rest) = one.finished(note("doppler"), note("cystocentesis"))  # 55.20, 42.00 and 33.60, tax included
     assert (whom(claim), lines(claim)) == ("Organization", {"fluid-check": ("1", "46.00"), "doppler": ("1", "35.00")})
     assert (whom(rest), lines(rest)) == ("RelatedPerson", {"cystocentesis": ("1", "28.00")})
-    assert reasons(rest) == {"Pre-authorisation PA-7 holds 100.00 EUR, of which 100.00 EUR were left."}
+    why = "Pre-authorisation PA-7 holds 100.00 EUR, of which 100.00 EUR were left."
+    assert reasons(rest) == {why}
+    assert f"The client pays Ultrasound-guided cystocentesis. {why}" in one.said["warning"]
 
 
 def test_b25_what_is_left_counts_every_invoice_and_credit_under_the_number(counter: Counter) -> None:

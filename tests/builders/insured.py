@@ -28,6 +28,7 @@ class Insured:
         self.insurer = counter.post({"resourceType": "Organization", "name": "Invented Mutual"})["id"]
         self.cover = counter.post(self.coverage(*held))["id"]
         self.owners = 1
+        self.said: Json = {}
 
     def coverage(self, *held: Json, **more: Any) -> Json:
         payor = [{"reference": f"Organization/{self.insurer}", "display": "Invented Mutual"}]
@@ -37,6 +38,6 @@ class Insured:
     def finished(self, *notes: Json, **order: Any) -> tuple[str, list[Json]]:
         """(exam, its invoices)."""
         owners, self.owners = self.owners, 0
-        exam, said = self.counter.finished(*notes, animal=self.animal, owners=owners, **order)
-        assert "unbilled" not in said
-        return exam, [self.counter.get(one) for one in said["invoice"]]
+        exam, self.said = self.counter.finished(*notes, animal=self.animal, owners=owners, **order)
+        assert "unbilled" not in self.said
+        return exam, [self.counter.get(one) for one in self.said["invoice"]]

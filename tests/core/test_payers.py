@@ -74,6 +74,11 @@ def test_b25_it_is_for_the_charges_that_it_names() -> None:
     assert [line.authorisation for line in bill.lines] == ["PA-1", "PA-2"]
 
 
+def test_nobody_hopes_that_the_insurer_pays_for_being_asked() -> None:
+    found = told(shared(EXAM, owed("claim-admin", 1000), held=(Authorisation("PA-1"),)))
+    assert found == {"insurer": [("full", "")], "client": [("claim-admin", "")]}
+
+
 def test_which_of_two_is_meant_is_never_guessed() -> None:
     found = told(shared(EXAM, held=(Authorisation("PA-1"), Authorisation("PA-2"))))
     assert found == {

@@ -1,6 +1,6 @@
 """Invoices to insurers, clinical histories and the animal into what a direct claim is judged by."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 from service.fhir import uris
@@ -20,6 +20,17 @@ def credited(credit: Json) -> str:
     """The invoice that a credit takes back, as a reference; "" for an invoice."""
     found: Json = next((e for e in credit.get("extension", []) if e.get("url") == uris.X_CREDITS), {})
     return str(found.get("valueReference", {}).get("reference", ""))
+
+
+def unpaid(invoices: Iterable[Json]) -> Iterator[str]:
+    """In words, which lines the client pays although an insurer was hoped to, and why."""
+    found: dict[str, list[str]] = {}
+    for line in (line for one in invoices for line in one.get("lineItem", [])):
+        parts = (part for held in line.get("extension", []) for part in held.get("extension", []))
+        for why in (str(part["valueString"]) for part in parts if part.get("url") == "payer-reason"):
+            found.setdefault(why, []).append(str(line["chargeItemReference"]["display"]))
+    for why, names in found.items():
+        yield f"The client pays {', '.join(names)}. {why}"
 
 
 def writers(histories: Iterable[Json]) -> frozenset[str]:
