@@ -69,7 +69,7 @@ def _bearer(books: SqlBooks, fingerprint: str) -> Bearer | None:
     if row is None:
         return None
     until = datetime.fromisoformat(row.until).timestamp() if row.until else 0.0
-    return Bearer(row.organization, row.kind, row.scopes, row.label, row.role, row.party, until)
+    return Bearer(row.organization, row.kind, row.scopes, row.label, row.role, row.party, until, row.client)
 
 
 def _house(books: SqlBooks, catalogue: Catalogue, base: str, private: tuple[str, ...]) -> House:

@@ -289,7 +289,7 @@ def _audit() -> None:
 def _notices() -> None:
     op.create_table(
         "subscription",
-        *_texts("organization id type criteria topic content base state stated error scopes"),
+        *_texts("organization id type criteria topic content base state stated error asker"),
         *_whole("events begun heartbeat most told_us until_us"),
         _key("subscription", "organization id"),
         comment="what a Subscription of a practice watches, and how it stands",

@@ -15,7 +15,7 @@ class Bearer:
     """Who bears a token: one organisation of one kind, with the token's scopes and label.
 
     role: a ceiling over the scopes, "" for none; party: whose side it is on; until: when it ends, in seconds since
-    the epoch, 0 for never."""
+    the epoch, 0 for never; client: whose assertion it was given for, or ""."""
 
     organization: str
     kind: str
@@ -24,6 +24,7 @@ class Bearer:
     role: str = ""
     party: str = ""
     until: float = 0.0
+    client: str = ""
 
 
 class Keyring:

@@ -17,6 +17,7 @@ from service.fhir.topics import TOPICS
 from service.fhir.writing.notification import notification
 
 Json = dict[str, Any]
+FORGOTTEN = "whoever asked for it is no longer let in; ask anew with a token that is good"
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
@@ -73,6 +74,9 @@ def _tell(work: Work) -> None:
         if counted is None or counted[0].state != "active":
             continue
         one, happenings = counted
+        if not work.still_known(one.asker):
+            work.fail_subscription(one, FORGOTTEN)
+            continue
         posts = _notices if one.topic else _resources
         work.post(posts(work, one, list(zip(happenings, seen, strict=True))))
     work.happened.clear()

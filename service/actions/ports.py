@@ -17,7 +17,8 @@ from service.catalogue.catalogue import Catalogue
 class Caller:
     """Who asks: the organisation of the token, its kind (practice, clinic, records), and the request's id.
 
-    scopes: what is granted, the role's ceiling applied; asked: the token's own scopes, which operations go by."""
+    scopes: what is granted, the role's ceiling applied; asked: the token's own scopes, which operations go by;
+    asker: "token:<fingerprint>" or "client:<id>", to be looked up again for what goes on after the request."""
 
     organization: str
     kind: str
@@ -26,6 +27,7 @@ class Caller:
     request: str = ""
     role: str = ""
     asked: tuple[str, ...] = ()
+    asker: str = ""
     agreement: str = ""  # under which the other side's courier hands something over
 
 

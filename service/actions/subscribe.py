@@ -90,7 +90,7 @@ def _drawn(house: House, caller: Caller, id_: str, wanted: Asked) -> Subscriptio
         content=wanted.content,
         base=house.base,
         state="requested",
-        scopes=json.dumps(caller.scopes),
+        asker=caller.asker,
         heartbeat=wanted.heartbeat,
         most=wanted.most,
         until_us=_micros(end) if end else 0,

@@ -64,6 +64,8 @@ class Bearer(Protocol):
     def role(self) -> str: ...
     @property
     def party(self) -> str: ...
+    @property
+    def client(self) -> str: ...
 
 
 class Hook(Protocol):
@@ -78,8 +80,6 @@ class Hook(Protocol):
 class Token(Bearer, Protocol):
     """A token as it is kept."""
 
-    @property
-    def client(self) -> str: ...
     @property
     def until(self) -> str: ...
 

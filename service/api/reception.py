@@ -25,4 +25,18 @@ class Reception:
         if found is None:
             found = self._keys.bearer(token) if self._inline else await asyncio.to_thread(self._keys.bearer, token)
         granted = roles.effective(found.role, found.party, found.scopes) if found.role else found.scopes
-        return Caller(found.organization, found.kind, granted, found.label, request, found.role, found.scopes)
+        return Caller(
+            found.organization,
+            found.kind,
+            granted,
+            found.label,
+            request,
+            found.role,
+            found.scopes,
+            _asker(found.client, token),
+        )
+
+
+def _asker(client: str, token: str) -> str:
+    """Whom to look up again later: a client, whose tokens are short, or a token by its fingerprint."""
+    return f"client:{client}" if client else f"token:{tokens.fingerprint(token)}"

@@ -16,7 +16,7 @@ class Subscription:
     content: empty, id-only or full-resource with a topic; without one "resource" or "". state: requested, active,
     error or off; stated: what the resource says; events: how many there were; begun: which of them came before it was
     last asked for; heartbeat: seconds, 0 for none; most: events in one notification; told_us: when it was last told
-    anything; until_us: when it ends, 0 for never; base: our own address; scopes: of whoever asked."""
+    anything; until_us: when it ends, 0 for never; base: our own address; asker: by what whoever asked is known."""
 
     id: str
     type: str
@@ -27,7 +27,7 @@ class Subscription:
     state: str
     stated: str = ""
     error: str = ""
-    scopes: str = ""
+    asker: str = ""
     events: int = 0
     begun: int = 0
     heartbeat: int = 0

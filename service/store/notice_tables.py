@@ -10,7 +10,7 @@ subscription = Table(
     "subscription",
     metadata,
     *(text(name) for name in ("organization", "id", "type", "criteria", "topic", "content", "base")),
-    *(text(name) for name in ("state", "stated", "error", "scopes")),  # stated: what the resource says the state is
+    *(text(name) for name in ("state", "stated", "error", "asker")),  # stated: what the resource says the state is
     *(whole(name) for name in ("events", "begun", "heartbeat", "most", "told_us", "until_us")),
     PrimaryKeyConstraint("organization", "id"),
     comment="what a Subscription of a practice watches, and how it stands",

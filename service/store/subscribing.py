@@ -93,6 +93,19 @@ class Subscribing(Subscribed):
         self._session.many(sql, lines)
         return one, made
 
+    def still_known(self, asker: str) -> bool:
+        """Whether a token ("token:<fingerprint>") was not revoked, or a client ("client:<id>") is still active."""
+        kind, _, name = asker.partition(":")
+        if kind == "client":
+            return bool(self._mine("SELECT 1 FROM client WHERE organization = ? AND id = ? AND active", name))
+        return bool(self._mine("SELECT 1 FROM token WHERE organization = ? AND hash = ? AND NOT revoked", name))
+
+    def fail_subscription(self, one: Subscription, reason: str) -> None:
+        """Put a subscription in error, so that it is told nothing more."""
+        sql = "UPDATE subscription SET state = 'error', error = ? WHERE organization = ? AND id = ?"
+        self._mine(f"{sql} RETURNING id", reason, one.id)
+        self.stop_aiming(replace(one, state="error"))
+
     def claim_heartbeat(self, one: Subscription) -> Subscription | None:
         """The subscription, told of now; None when somebody else has told it meanwhile."""
         now = micros(self.now)

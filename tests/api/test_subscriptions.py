@@ -15,6 +15,7 @@ import httpx
 import pytest
 
 from service import worker
+from service.access import tokens
 from service.actions import watch_subscriptions
 from service.actions.ports import House
 from service.app import application
@@ -433,6 +434,26 @@ def test_who_may_not_read_is_not_told(enter: Callable[..., Practice], hook: Subs
     narrow.post(plain_one(hook.url, "Observation?status=final"), 201)
     part = enter("system/Subscription.cruds", "system/Observation.rs?category=laboratory")
     part.post(plain_one(hook.url, "Observation?status=final"), 403)
+
+
+def test_who_is_no_longer_let_in_is_told_no_more(enter: Callable[..., Practice], hook: Subscriber) -> None:
+    # backport, safety_security.md: authorisation is looked at again whenever something is sent
+    asking = enter()
+    other = enter(slug=asking.slug)
+    one = asking.active(topical(hook.url))
+    token = asking.http.headers["authorization"].removeprefix("Bearer ")
+    assert asking.books.revoke_token(asking.slug, tokens.fingerprint(token))
+    other.post(task(other.animal(), "1"))
+    assert other.carry() == Tally()
+    assert other.look() == 1
+    found = other.get(f"Subscription/{one['id']}")
+    assert (found["status"], "no longer let in" in found["error"]) == ("error", True)
+    other.put(found | {"status": "requested"})
+    other.carry()
+    other.look()
+    other.post(task(other.animal(), "2"))
+    assert other.carry().delivered == 1
+    assert hook.parameters()[-1]["events-since-subscription-start"] == "2"
 
 
 def test_nobody_is_told_of_another_organisations_records(enter: Callable[..., Practice], hook: Subscriber) -> None:
