@@ -19,6 +19,7 @@ from service.fhir.writing.billing_exception import TASKS as EXCEPTION
 from service.fhir.writing.estimate import CODES as ESTIMATES
 from service.fhir.writing.invoice import KINDS as INVOICES
 from service.fhir.writing.invoice_line import CATEGORIES
+from service.fhir.writing.message import EVENTS
 from service.fhir.writing.observation import NOTES, SAID
 from service.fhir.writing.referral import CODES as REFERRED
 from service.fhir.writing.referral import STATES as REFERRALS
@@ -73,6 +74,7 @@ def own_codes(catalogue: Catalogue, prices: Iterable[Price]) -> Iterator[tuple[s
     yield uris.AMENDMENT, "Kinds of amendment", _named({kind: kind.capitalize() for kind in KINDS})
     yield uris.REPORT_SECTION, "Sections of a report", _named(dict(catalogue.sections))
     yield uris.OPERATION, "Operations", _named({one.name: one.title for one in operations.ALL})
+    yield uris.EXAM_EVENT, "What happens to an exam", _named(EVENTS)
     yield uris.INVOICE_TYPE, "Kinds of invoice", _named(INVOICES)
     yield uris.ESTIMATE, "Estimates and consents to them", _named(ESTIMATES)
     yield uris.CLAIM_DOCUMENT, "Documents that a direct claim needs", _named(CLAIMED)

@@ -9,6 +9,17 @@ from service.fhir import exact, uris
 from service.fhir.writing.delivery import bundle, full_url, reference_of
 
 Json = dict[str, Any]
+EVENTS = {
+    "preliminary": "A preliminary report was issued",
+    "finished": "The exam was finished: report, charges and invoice",
+    "amended": "The report was amended",
+    "withdrawn": "The exam was withdrawn",
+    "cancelled": "The exam was cancelled with its order",
+    "billed": "What waited was invoiced",
+    "credited": "Something invoiced was credited",
+    "urgent": "Who was told of an urgent finding changed",
+}
+"""What happens to an exam that others are told of."""
 FOCUS = ("DiagnosticReport", "Invoice", "Communication", "Task")  # what a message is about, the first that is in it
 
 
