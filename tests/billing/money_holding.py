@@ -14,7 +14,7 @@ from service.catalogue.catalogue import Catalogue
 from service.catalogue.files import read_folder
 from service.catalogue.load import load
 from tests.builders.bills import Clock
-from tests.builders.ledger_rules import ENDED, faults, papers, standing
+from tests.builders.ledger_rules import ENDED, Paper, faults, papers, standing
 from tests.builders.practice_at_work import AtWork
 from tests.builders.tariff_rows import row, tariff
 
@@ -54,7 +54,6 @@ class Known:
     effect: str = "full"
     waited: bool = False  # something had no price when it was finished
     credited: bool = False
-    reference: str = ""
 
 
 class Holding(RuleBasedStateMachine):
@@ -80,6 +79,10 @@ class Holding(RuleBasedStateMachine):
 
     def drawn(self, data: st.DataObject, *states: str) -> Known:
         return data.draw(st.sampled_from(self.of(*states)), label="exam")
+
+    def standing_of(self, exam: Known) -> list[Paper]:
+        """The invoices of an exam of which something is left."""
+        return [one for one in papers(self.work.all("Invoice")) if one.exam == exam.id and one.stands]
 
     def today(self) -> str:
         return f"{self.work.clock.now.astimezone(ZoneInfo(ZONE)):%Y-%m-%d}"

@@ -12,7 +12,6 @@ from hypothesis.stateful import precondition, rule
 from service.basics.errors import Conflict, Refusal
 from tests.billing.money_holding import ZONE, Holding, Known
 from tests.builders.counter import line
-from tests.builders.ledger_rules import papers
 from tests.builders.practice_at_work import BY, Lost
 from tests.builders.tariff_rows import row, tariff
 
@@ -22,6 +21,9 @@ NOTES = ("doppler", "sample", "drainage", "image-export")
 SERVICES = ("fluid-check", "limited")
 SIGNED = {"interpreter": "Dr I. Reader", "conclusion": "As expected."}
 LATE = tariff(row("drainage", organization="", amount="52.00", valid_from="2020-01-01", valid_to="2089-12-31"))
+DONE = st.lists(st.tuples(st.sampled_from(NOTES), st.sampled_from(SITES)), max_size=4)
+LEFT = {"equipment": "none", "compliance": "limited"}
+SHORT = st.sampled_from(("", "", *LEFT))
 
 
 class Money(Holding):
@@ -29,39 +31,42 @@ class Money(Holding):
 
     # -- an exam
 
-    @rule(service=st.sampled_from(SERVICES))
-    def order(self, service: str) -> None:
+    @rule(service=st.sampled_from(SERVICES), notes=DONE)
+    def order(self, service: str, notes: list[tuple[str, str]]) -> None:
         self.exams.append(Known(self.work.order(service), service))
+        self._noted(self.exams[-1], notes)
 
     @precondition(lambda self: self.of("open"))
-    @rule(
-        data=st.data(),
-        notes=st.lists(st.tuples(st.sampled_from(NOTES), st.sampled_from(SITES)), min_size=1, max_size=4),
-    )
+    @rule(data=st.data(), notes=DONE)
     def perform(self, data: st.DataObject, notes: list[tuple[str, str]]) -> None:
-        exam = self.drawn(data, "open")
-        exam.day = exam.day or self.today()
+        self._noted(self.drawn(data, "open"), notes)
+
+    def _noted(self, exam: Known, notes: list[tuple[str, str]]) -> None:
         for what, site in notes:
+            exam.day = exam.day or self.today()
             self.work.note(exam.id, what, site if what == "sample" else "")
             exam.done.append(f"{what} {site}" if what == "sample" else what)
 
     @precondition(lambda self: self.of("open"))
-    @rule(data=st.data())
-    def finish(self, data: st.DataObject) -> None:
-        exam = self.drawn(data, "open")
-        exam.day = exam.day or self.today()
-        self.work.survey(exam.id)
-        exam.surveyed = True
-        self._finished(exam, SIGNED)
+    @rule(data=st.data(), short=SHORT)
+    def finish(self, data: st.DataObject, short: str) -> None:
+        self._end(self.drawn(data, "open"), short)
 
-    @precondition(lambda self: self.of("open"))
-    @rule(data=st.data(), why=st.sampled_from(("equipment", "compliance")))
-    def cut_short(self, data: st.DataObject, why: str) -> None:
-        exam = self.drawn(data, "open")
+    @rule(service=st.sampled_from(SERVICES), notes=DONE, short=SHORT)
+    def examine(self, service: str, notes: list[tuple[str, str]], short: str) -> None:
+        """From its order to its end."""
+        self.order(service, notes)
+        self._end(self.exams[-1], short)
+
+    def _end(self, exam: Known, short: str) -> None:
+        """Finished, or cut short for a reason."""
         exam.day = exam.day or self.today()
-        if not exam.surveyed:  # else there is no rest that is left
-            exam.effect = {"equipment": "none", "compliance": "limited"}[why]
-        self._finished(exam, {**SIGNED, "remaining": why, "detail": "It was so."})
+        if not short:
+            self.work.survey(exam.id)
+            exam.surveyed = True
+        if short and not exam.surveyed:  # else there is no rest that is left
+            exam.effect = LEFT[short]
+        self._finished(exam, {**SIGNED, **({"remaining": short, "detail": "It was so."} if short else {})})
 
     def _finished(self, exam: Known, said: Json) -> None:
         ask = lambda: self.work.operate(exam.id, "finish", **said)  # noqa: E731
@@ -72,7 +77,6 @@ class Money(Holding):
             return
         exam.state = "finished"
         exam.waited = exam.effect != "none" and "drainage" in exam.done and not self.drained
-        exam.reference = self.work.row(exam.id).report
 
     @precondition(lambda self: self.of("finished"))
     @rule(data=st.data(), word=st.uuids())
@@ -98,15 +102,11 @@ class Money(Holding):
     @rule(data=st.data(), part=st.sampled_from(("all", "amount", "quantity")), cents=st.integers(1, 9000))
     def credit(self, data: st.DataObject, part: str, cents: int) -> None:
         exam = self.drawn(data, "finished")
-        mine = [one for one in papers(self.work.all("Invoice")) if one.exam == exam.id and one.stands]
-        if not mine:
+        if not (mine := self.standing_of(exam)):
             return
         invoice = data.draw(st.sampled_from(mine), label="invoice")
-        parts = {
-            "all": [],
-            "amount": [line(1, amount={"value": Decimal(cents).scaleb(-2), "currency": "EUR"})],
-            "quantity": [line(1, quantity=Decimal(1))],
-        }[part]
+        amount = {"value": Decimal(cents).scaleb(-2), "currency": "EUR"}
+        parts = {"all": [], "amount": [line(1, amount=amount)], "quantity": [line(1, quantity=Decimal(1))]}[part]
         reason = f"Agreed {len(self.asked)}"
         said = {"reason": reason, "by": BY, "invoice": f"Invoice/{invoice.id}"}
         ask = lambda: self.work.operate(exam.id, "credit", *parts, **said)  # noqa: E731
@@ -183,8 +183,7 @@ class Money(Holding):
     @rule(data=st.data(), name=st.sampled_from(("withdraw", "credit")))
     def crash_amid_crediting(self, data: st.DataObject, name: str) -> None:
         exam = self.drawn(data, "finished")
-        mine = [one for one in papers(self.work.all("Invoice")) if one.exam == exam.id and one.stands]
-        if mine:
+        if mine := self.standing_of(exam):
             named = {"invoice": f"Invoice/{mine[0].id}"} if name == "credit" else {}
             self._lost(lambda: self.work.operate(exam.id, name, reason="Crash.", by=BY, **named))
 
