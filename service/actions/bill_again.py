@@ -1,12 +1,12 @@
-"""What of a finished exam is not invoiced, or was credited in full, into invoices."""
+"""What of a finished exam, or of the fee of a cancelled one, is not invoiced or was credited in full, into invoices."""
 
 from dataclasses import replace
 from typing import Any
 
-from service.actions import bill_exam, delivering, exam_payable
+from service.actions import bill_exam, delivering, exam_payable, no_show
 from service.actions.case import Case, open_case
 from service.actions.closing import Closed
-from service.actions.credit_exam import finished, unsaid
+from service.actions.credit_exam import ended, unsaid
 from service.actions.operation import Operation, on_exam
 from service.actions.ports import Caller, House, Work
 from service.actions.reporting import seen
@@ -26,9 +26,9 @@ def bill(house: House, caller: Caller, task_id: str, parameters: Json) -> Json:
     """Invoice what is billable of a finished exam; with `again` also what was credited in full.
 
     What stands on an invoice stays there: asked again, nothing more happens. Raises RuleBroken when nobody says who
-    asks, Conflict when the exam is not finished."""
+    asks, Conflict when the exam is neither finished nor cancelled."""
     with on_exam(house, caller, task_id, parameters, name="bill", kept=False) as operation:
-        finished(operation, "billed")
+        ended(operation, "billed")
         if faults := unsaid(parameters, NEEDED):
             raise RuleBroken(*faults)
         operation.answer = _bill(house, caller, operation, again=True in named(parameters, "again"))
@@ -38,6 +38,8 @@ def bill(house: House, caller: Caller, task_id: str, parameters: Json) -> Json:
 def _bill(house: House, caller: Caller, operation: Operation, *, again: bool) -> Json:
     work, exam = operation.work, operation.exam
     case = open_case(house, work, caller, exam)
+    if exam.state == "cancelled":
+        return _told(house, operation, case, no_show.bill(house, work, case, again=again))
     signer = _signer(work, exam.report)
     known = exam_payable.facts(house, work, case, seen(case), started=exam.started, signer=signer, closed=_left(case))
     billed = bill_exam.perform(
@@ -50,10 +52,15 @@ def _bill(house: House, caller: Caller, operation: Operation, *, again: bool) ->
         practice=case.practice,
         again=again,
     )
+    return _told(house, operation, case, billed)
+
+
+def _told(house: House, operation: Operation, case: Case, billed: bill_exam.Billed) -> Json:
+    """The answer; what was invoiced is written, and told to whom it concerns."""
     invoices = [f"Invoice/{one['id']}" for one in billed.invoices]
     if invoices:
         _keep(house, operation, case, billed, invoices=invoices)
-    references = [("exam", f"Task/{exam.id}"), *(("invoice", one) for one in invoices)]
+    references = [("exam", f"Task/{case.exam.id}"), *(("invoice", one) for one in invoices)]
     words = [*(("unbilled", one) for one in billed.unpriced), *(("warning", one) for one in billed.warnings)]
     return answered(references=references, words=words)
 

@@ -31,15 +31,17 @@ def credit(house: House, caller: Caller, task_id: str, parameters: Json) -> Json
     Conflict when the exam is not finished or has nothing to be credited."""
     with on_exam(house, caller, task_id, parameters, name="credit") as operation:
         if not operation.repeated:
-            finished(operation, "credited")
+            ended(operation, "credited")
             operation.answer = _credit(house, caller, operation, parameters)
         return operation.answer
 
 
-def finished(operation: Operation, what: str) -> None:
-    """Raise Conflict unless the exam is finished."""
-    if operation.exam.state != "finished":
-        words = f"Only a finished exam is {what}; this one is {operation.exam.state}."
+def ended(operation: Operation, what: str) -> None:
+    """Raise Conflict unless the exam is finished, or was cancelled, which can cost a fee."""
+    if operation.exam.state not in {"finished", "cancelled"}:
+        words = (
+            f"Only a finished exam is {what}, or the fee of one that was cancelled; this one is {operation.exam.state}."
+        )
         raise Conflict(Fault("business-rule", words, "Task.status"))
 
 

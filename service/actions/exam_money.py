@@ -9,10 +9,12 @@ from service.actions.estimates import surprising
 from service.actions.exam_twins import repeated
 from service.actions.gathering import all_of
 from service.actions.ports import House, View
+from service.actions.practices import catalogue_of
 from service.actions.shown_since import unlike_charges
 from service.actions.writing import decoded
 from service.basics.stored import Exam
 from service.billing.exceptions import ChargeSeen, ExamMoney, Found, exceptions, stray
+from service.billing.triggers import NO_SHOW
 from service.fhir import exact
 from service.fhir.reading.billing_exception import charge_seen
 
@@ -39,6 +41,7 @@ def exceptions_of(house: House, view: View, exam: Exam, *, now: str) -> tuple[Fo
         animal=exam.animal,
         invoice=exam.invoice if any(c.status == "billed" for c in charges) else "",
         charges=charges,
+        fees=_fees(house, view, exam),
         twins=earlier,
         covering=covering,
         late=tuple(one for one in late if one.event not in MONEYLESS),
@@ -46,6 +49,13 @@ def exceptions_of(house: House, view: View, exam: Exam, *, now: str) -> tuple[Fo
         billed=_billed(house, view, exam, charges),
     )
     return exceptions(money)
+
+
+def _fees(house: House, view: View, exam: Exam) -> frozenset[str]:
+    """The charges that a cancelled exam may have: what is paid for not coming."""
+    if exam.state != "cancelled":
+        return frozenset()
+    return frozenset(row.charge for row in catalogue_of(house, view).triggers if row.trigger == NO_SHOW)
 
 
 def _billed(house: House, view: View, exam: Exam, charges: Iterable[ChargeSeen]) -> tuple[Found, ...]:

@@ -1,7 +1,7 @@
 """What is known of an exam's money into what a bookkeeper must look at: nothing performed is forgotten in silence."""
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from hashlib import sha256
 
 from service.basics.stored import Late
@@ -70,7 +70,8 @@ class ExamMoney:
     twins: ids of earlier exams of the same animal, day and scope that stand. covering: ids of full surveys of the day
     that leave nothing to charge for a fluid check. late: its posts that did not arrive.
     unlike: in words, what its records show otherwise than what was charged, looked for after an amendment only.
-    billed: exceptions of what its bills come to and whom they go to."""
+    billed: exceptions of what its bills come to and whom they go to. fees: codes of what is charged though it was
+    cancelled."""
 
     exam: str
     state: str
@@ -82,6 +83,7 @@ class ExamMoney:
     late: tuple[Late, ...] = ()
     unlike: tuple[str, ...] = ()
     billed: tuple[Found, ...] = ()
+    fees: frozenset[str] = frozenset()
 
 
 def exceptions(money: ExamMoney) -> tuple[Found, ...]:
@@ -103,8 +105,10 @@ def stray(charge: ChargeSeen) -> Found | None:
 
 
 def _ended(money: ExamMoney) -> Iterator[Found]:
+    fees = {c.id for c in money.charges if money.state == "cancelled" and c.code in money.fees}
+    yield from _not_invoiced(replace(money, charges=tuple(c for c in money.charges if c.id in fees)))
     for charge in money.charges:
-        if charge.status in CHARGED:
+        if charge.status in CHARGED and (charge.id not in fees or charge.status == "planned"):
             words = f"{charge.text} is {charge.status}, but the exam was {money.state}."
             yield Found("charge-without-exam", f"ChargeItem/{charge.id}", words, (charge.status, money.state))
 

@@ -8,6 +8,8 @@ from service.billing.exam_facts import Shown
 from service.billing.situation import Situation
 from service.billing.tariff import Price, concerns
 
+NO_SHOW = "no-show"  # what a cancelled exam shows
+
 
 @dataclass(frozen=True, slots=True)
 class Trigger:

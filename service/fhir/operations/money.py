@@ -25,8 +25,9 @@ MONEY: tuple[Operation, ...] = (
         "bill",
         "exam-bill",
         "Bill an exam",
-        "Invoices what of a finished exam is not invoiced yet: what had no price or no clear payer and now has, and "
-        "with `again` what was credited in full, under the next correction number. Nothing is billed twice.",
+        "Invoices what of a finished exam, or of the fee of a cancelled one, is not invoiced yet: what had no price or "
+        "no clear payer and now has, and with `again` what was credited in full, under the next correction number. "
+        "Nothing is billed twice.",
         ("Task",),
         INSTANCE,
         (
@@ -43,8 +44,9 @@ MONEY: tuple[Operation, ...] = (
         "credit",
         "exam-credit",
         "Credit an invoice",
-        "Takes back an issued invoice of a finished exam by a credit: parts of its lines, or without `line` all that "
-        "is left of it. The invoice itself stays as it was issued. The same request again is the same credit.",
+        "Takes back an issued invoice of a finished exam, or of the fee of a cancelled one, by a credit: parts of its "
+        "lines, or without `line` all that is left of it. The invoice itself stays as it was issued. The same request "
+        "again is the same credit.",
         ("Task",),
         INSTANCE,
         (
