@@ -8,7 +8,7 @@ from service.access.assertion import key_set
 from service.basics.access import Client
 from service.basics.errors import Invalid
 from service.basics.ids import new_id
-from service.commands import stop
+from service.commands import opening, stop
 from service.commands.table import printable, table
 from service.courier.guard import fetched
 from service.store import SqlBooks
@@ -72,7 +72,9 @@ def _keys(file: Path | None, url: str) -> str:
     if bool(file) == bool(url):
         raise stop.stop("give the public keys as a file (--keys) or as an address they are fetched from (--keys-url)")
     try:
-        return file.read_text(encoding="utf-8") if file else fetched(url).decode()
+        if file:
+            return file.read_text(encoding="utf-8")
+        return fetched(url, private=opening.settings().private_hosts).decode()
     except OSError as error:
         raise stop.stop(f"{file}: {error.strerror}") from None
     except ValueError as error:
