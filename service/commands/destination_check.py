@@ -1,6 +1,7 @@
 """`destination check`: what a destination says it can do, into what of it will work and the form that is used."""
 
 import asyncio
+from collections.abc import Collection
 from dataclasses import replace
 from typing import Any
 
@@ -9,6 +10,7 @@ from service.basics.destination import FORMS, Terms
 from service.commands import stop
 from service.commands.table import printable
 from service.courier.capability import Capability, obstacles
+from service.courier.credentials import Smart
 from service.courier.lines import Lines
 from service.courier.probing import Probe, Target, probe
 from service.store import DestinationRow, SqlBooks
@@ -17,10 +19,19 @@ SECONDS = 20
 SMART = ("token_endpoint_auth_methods_supported", "token_endpoint_auth_signing_alg_values_supported")
 
 
-def check(books: SqlBooks, *, organization: str, name: str, apply: bool = False, lines: Lines | None = None) -> None:
+def check(
+    books: SqlBooks,
+    *,
+    organization: str,
+    name: str,
+    apply: bool = False,
+    private: Collection[str] = (),
+    lines: Lines | None = None,
+) -> None:
     """Ask the destination what it can do and print what will work; nothing is written there.
 
-    apply: use the first of the preferred forms that will work from now on. Ends with 1 when none will."""
+    apply: use the first of the preferred forms that will work from now on. Ends with 1 when none will.
+    private: hosts of one's own network at which a token may be asked for."""
     row = books.destination(organization, name)
     if row is None:
         raise stop.stop(f"{printable(organization)} has no destination {printable(name)}")
@@ -29,7 +40,8 @@ def check(books: SqlBooks, *, organization: str, name: str, apply: bool = False,
     if terms.form == "webhook":
         print("  a webhook says nothing of itself; a delivery is the only proof")
         return
-    seen = asyncio.run(_seen(row, terms, lines))
+    smart = Smart(books, private=private)
+    seen = asyncio.run(_seen(row, terms, lines or Lines(total_seconds=SECONDS, credentials=smart)))
     _tell(seen, terms)
     chosen = _chosen(seen.capability, terms)
     if not chosen:
@@ -41,9 +53,9 @@ def check(books: SqlBooks, *, organization: str, name: str, apply: bool = False,
         print(f"  in use: {terms.form}{'' if chosen == terms.form else f'; {chosen} would work (--apply)'}")
 
 
-async def _seen(row: DestinationRow, terms: Terms, lines: Lines | None) -> Probe:
+async def _seen(row: DestinationRow, terms: Terms, lines: Lines) -> Probe:
     target = Target(row.organization, row.name, row.url, row.authorization, terms.form, row.settings)
-    async with lines or Lines(total_seconds=SECONDS) as open_lines:
+    async with lines as open_lines:
         return await probe(open_lines, target)
 
 

@@ -48,8 +48,9 @@ def destination_check_(
     """Ask it what it can do, and say what will work; nothing is written there."""
     from service.commands import destination_check  # noqa: PLC0415  # an HTTP client that no other command should load
 
+    slug, private = organization.slug(organization_), opening.settings().private_hosts
     with opening.books() as books:
-        destination_check.check(books, organization=organization.slug(organization_), name=name, apply=apply)
+        destination_check.check(books, organization=slug, name=name, apply=apply, private=private)
 
 
 @destinations.command("identify")
