@@ -1,8 +1,9 @@
 """The caller's own lines of the audit, read and searched as AuditEvents; nobody else's are ever looked at."""
 
+from collections.abc import Mapping
 from dataclasses import replace
 
-from service.actions.animal_log import record_of
+from service.actions.animal_log import animals_of, record_of
 from service.api import bundles, conditions
 from service.api import read as reading
 from service.api import search as searching
@@ -27,7 +28,8 @@ def read(ask: Ask) -> Answer:
     """One AuditEvent; raises Missing."""
     with ask.kit.books.view(ask.caller.organization) as view:
         lines, _ = view.traces(AuditQuery(criteria=((("id", ask.id),),)), count=1, after="")
-    found = _event(ask, lines[0]) if lines else None
+        animals = animals_of(ask.kit.house, view, lines)
+    found = _event(ask, lines[0], animals) if lines else None
     return reading.answer(ask, found, f"There is no AuditEvent with the id {ask.id}.")
 
 
@@ -40,7 +42,8 @@ def search(ask: Ask) -> Answer:
         records = {id_: record_of(ask.kit.house, view, id_) for ids in asked.animals for id_ in ids}
         touching = tuple(frozenset[str]().union(*(records[id_] for id_ in ids)) for ids in asked.animals)
         lines, after = view.traces(replace(asked.wanted, touching=touching), count=count, after=page)
-    events = [_event(ask, line) for line in lines]
+        animals = animals_of(ask.kit.house, view, lines)
+    events = [_event(ask, line, animals) for line in lines]
     entries = [bundles.match(ask.base, event) for event in events] + searching.warnings(asked.ignored)
     if after and len(lines) < count:
         entries.append(searching.said(outcome_of([_UNFINISHED], severity="information")))
@@ -49,6 +52,7 @@ def search(ask: Ask) -> Answer:
     return Answer(200, bundles.joined({"type": "searchset", "link": links}, entries), seen=seen)
 
 
-def _event(ask: Ask, line: Trace) -> Stored:
-    event = audit_event(line, organization=ask.caller.organization, base=ask.base)
+def _event(ask: Ask, line: Trace, animals: Mapping[str, tuple[str, ...]]) -> Stored:
+    own = animals.get(line.id, ())
+    event = audit_event(line, organization=ask.caller.organization, base=ask.base, animals=own)
     return Stored("AuditEvent", line.id, 1, line.recorded, exact.encode(event))

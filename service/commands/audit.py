@@ -2,7 +2,7 @@
 
 from datetime import date
 
-from service.actions.animal_log import record_of
+from service.actions.animal_log import animals_of, record_of
 from service.actions.ports import House
 from service.basics.query import AuditQuery
 from service.basics.stored import Trace
@@ -38,8 +38,11 @@ def list_(
         touching = (record_of(house, view, animal),) if animal else ()
     found = _lines(books, organization, AuditQuery(spans=_from(since), touching=touching), limit=limit)
     if as_json:
+        with books.view(organization) as view:
+            animals = animals_of(house, view, found)
         for one in found:
-            print(exact.encode(audit_event(one, organization=organization, base=house.base)).decode())
+            whose = animals.get(one.id, ())
+            print(exact.encode(audit_event(one, organization=organization, base=house.base, animals=whose)).decode())
         return
     head = ("when", "who", "did", "outcome", "what", "request")
     for line in table(head, [(one.recorded, one.client, _did(one), *_ended(one), one.request) for one in found]):

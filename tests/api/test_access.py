@@ -69,6 +69,16 @@ def test_a_revoked_token_is_refused_within_seconds(place: Place) -> None:
         ring.bearer("t")
 
 
+def test_a_short_token_ends_on_time_also_where_it_is_remembered() -> None:
+    row = Bearer("x", "records", ("system/*.r",), "label", until=100.0)
+    now = [99.9]
+    ring = Keyring(lambda _: row, clock=lambda: 0.0, now=lambda: now[0])
+    assert ring.bearer("t") is row
+    assert ring.remembered("t") is row
+    now[0] = 100.0
+    assert ring.remembered("t") is None
+
+
 def test_tokens_are_256_random_bits_and_kept_only_as_a_digest() -> None:
     made = {tokens.new_token() for _ in range(1000)}
     assert len(made) == 1000

@@ -13,6 +13,7 @@ from service.basics.access import Client
 from service.catalogue.files import read_folder
 from service.catalogue.load import load
 from service.commands import audit, clients, token
+from service.fhir import validate
 from service.store import SqlBooks
 from tests.builders.assertions import ec_key, key_set, public, rsa_key
 from tests.builders.audited import Open
@@ -131,6 +132,12 @@ def test_who_touched_an_animal_s_record(
     events = at.http.get(f"/fhir/AuditEvent?patient={id_}").json()["entry"]
     named = [one["resource"]["entity"] for one in events]
     assert {one[-1]["what"]["identifier"]["value"] for one in named} == touched
+    # IHE BALP 1.1.4, PatientRead: an entity of type 1, role 1, what only a Patient, beside the data (type 2, role 4)
+    reading = next(one for one in named if one[-1]["what"]["identifier"]["value"] == "read")
+    assert [(one["what"]["reference"], one["type"]["code"], one["role"]["code"]) for one in reading[:-1]] == [
+        (mine, "2", "4"),
+        (animal, "1", "1"),
+    ]
     few = at.http.get(f"/fhir/AuditEvent?patient=Patient/{id_}&action=R&outcome=0").json()["entry"]
     assert [one["resource"]["entity"][-1]["what"]["identifier"]["value"] for one in few] == ["read"]
     first = at.http.get(f"/fhir/AuditEvent?patient={id_}&_count=3").json()
@@ -160,3 +167,5 @@ def test_who_is_turned_away_at_the_door_leaves_a_line_of_nobody_s(
     told = capsys.readouterr().out
     assert request in told
     assert "x" * 43 not in told
+    for line in told.splitlines():
+        assert validate.check(json.loads(line)) == []

@@ -1,7 +1,11 @@
 """What an operator keeps: added, found, and kept apart by organisation."""
 
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+
 import pytest
 
+from service.basics.access import Grant
 from service.basics.errors import Conflict
 from service.store import SqlBooks
 
@@ -33,6 +37,21 @@ def test_tokens(books: SqlBooks, organization: str) -> None:
     assert books.revoke_token(organization, hash_)
     assert books.token(hash_) is None
     assert books.token("unknown") is None
+
+
+def test_an_assertion_is_used_once_and_its_token_ends(books: SqlBooks, organization: str) -> None:
+    now = datetime.now(UTC)
+    hour, past = now + timedelta(hours=1), now - timedelta(seconds=1)
+    grants = [Grant(f"{organization} {n}", organization, ("system/*.r",), "a program", client="c") for n in range(3)]
+    assert books.exchange(organization, grants[0], used_until=hour, until=hour)
+    assert not books.exchange(organization, grants[1], used_until=hour, until=hour)
+    assert books.exchange(f"{organization} 2", grants[2], used_until=hour, until=past)
+    assert [books.token(one.hash) is not None for one in grants] == [True, False, False]
+    assert [one.hash for one in books.tokens(organization)] == [grants[0].hash]
+    # what is remembered of an assertion is forgotten only when its time is over
+    assert books.exchange(f"{organization} 3", replace(grants[1], hash="3"), used_until=past, until=hour)
+    assert books.exchange(f"{organization} 3", replace(grants[1], hash=organization), used_until=hour, until=hour)
+    assert not books.exchange(organization, replace(grants[1], hash="5"), used_until=hour, until=hour)
 
 
 def test_destinations(books: SqlBooks, organization: str) -> None:

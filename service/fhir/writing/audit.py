@@ -15,8 +15,10 @@ _SEARCHES = frozenset({"search-type", "search-system"})
 _OUTCOMES = {"4": "Refused", "8": "Failed inside the service"}
 
 
-def audit_event(line: Trace, *, organization: str, base: str) -> Json:
-    """The AuditEvent of a line of this organisation. base is our own base URL."""
+def audit_event(line: Trace, *, organization: str, base: str, animals: tuple[str, ...] = ()) -> Json:
+    """The AuditEvent of a line of this organisation ("" for nobody's). base is our own base URL.
+
+    animals: Patient/id of those whose records were touched besides what the line names."""
     told = line.interaction in _TELLING
     return {
         "resourceType": "AuditEvent",
@@ -35,7 +37,11 @@ def audit_event(line: Trace, *, organization: str, base: str) -> Json:
             "observer": _service(base),
             "type": [{"system": uris.SOURCE_TYPE, "code": "4", "display": "Application Server"}],
         },
-        "entity": [*_touched(line), *([_request(line.request)] if line.request else [])],  # a clock asks without one
+        "entity": [
+            *_touched(line),
+            *map(_resource, animals),
+            *([_request(line.request)] if line.request else []),
+        ],  # a clock asks without one
     }
 
 
@@ -62,7 +68,7 @@ def _client(line: Trace, organization: str, *, role: tuple[str, str]) -> Json:
     """Who asked: the organisation, and the label of its token; never the token."""
     who = {"type": "Organization", "identifier": {"system": uris.ORGANIZATION, "value": organization}}
     name = {"name": line.client} if line.client else {}
-    return {"type": _role(role), "who": who, **name, "requestor": True}
+    return {"type": _role(role), **({"who": who} if organization else {}), **name, "requestor": True}
 
 
 def _server(base: str, *, role: tuple[str, str]) -> Json:
