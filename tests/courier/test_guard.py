@@ -6,9 +6,12 @@ import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from ipaddress import IPv4Address
 
 import httpx
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from service.access import addresses
 from service.courier import guard
@@ -104,6 +107,32 @@ def test_a_host_that_was_allowed_by_name() -> None:
     assert addresses.callable_("127.0.0.1", private=True)
     for never in ("169.254.169.254", "fe80::1", "168.63.129.16", "::ffff:169.254.169.254", "0.0.0.0", "nonsense"):
         assert not addresses.callable_(never, private=True), never
+
+
+def spellings(ip: IPv4Address) -> list[str]:
+    """What resolvers take for an IPv4 address (POSIX, inet_addr), and IPv6 addresses that stand for it (RFC 4291, 6052)."""
+    a, b, c, d = ip.packed
+    number = int(ip)
+    dotted = [
+        str(ip),
+        f"{a}.{b}.{(c << 8) + d}",
+        f"{a}.{(b << 16) + (c << 8) + d}",
+        str(number),
+        hex(number),
+        f"0{number:o}",
+    ]
+    octets = [f"0{a:o}.0{b:o}.0{c:o}.0{d:o}", f"{a:#x}.{b:#x}.{c:#x}.{d:#x}", f"{a:#04x}{b:02x}{c:02x}{d:02x}"]
+    return [*dotted, *octets, f"[::ffff:{ip}]", f"[64:ff9b::{ip}]", f"[2002:{number >> 16:x}:{number & 0xFFFF:x}::]"]
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.integers(0, 2**32 - 1).map(IPv4Address))
+def test_an_address_is_the_same_however_it_is_spelt(ip: IPv4Address) -> None:
+    allowed = addresses.callable_(str(ip))
+    assert not (allowed and (ip.is_private or ip.is_loopback or ip.is_link_local or ip.is_multicast or ip.is_reserved))
+    for spelt in spellings(ip):
+        found = addresses.faults(f"https://{spelt}/hook")
+        assert (found == []) == allowed, spelt
 
 
 class Inner(httpx.AsyncBaseTransport):
