@@ -7,6 +7,7 @@ from service.actions import accept_order, receive_referral, tracing
 from service.actions.gathering import all_of
 from service.actions.lookup import Lookup
 from service.actions.ports import Caller, House, Work
+from service.actions.referral_introduced import introduce
 from service.actions.referral_of import agreed_on
 from service.actions.referral_told import send_again
 from service.actions.writing import decoded, rewrite
@@ -67,7 +68,8 @@ def _decided(house: House, work: Work, caller: Caller, task: Json, said: dict[st
     task = writing.moved(task, TO[said["decision"]], now=now, reason=said["reason"], by=said["by"], at=said["at"])
     if said["decision"] == ACCEPT:
         _undoubted(house, work, task)
-        accept_order.accept(house, work, caller, request, lookup=lookup)
+        exam = accept_order.accept(house, work, caller, request, lookup=lookup)
+        introduce(house, work, exam, request)
     if said["decision"] == REJECT and work.exam_of_order(request["id"]) is not None:
         text_ = "It was accepted and has an exam: revoke its order, or withdraw the exam."
         raise Conflict(Fault("business-rule", text_, "Task.status"))
