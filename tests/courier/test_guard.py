@@ -110,7 +110,7 @@ def test_a_host_that_was_allowed_by_name() -> None:
 
 
 def spellings(ip: IPv4Address) -> list[str]:
-    """What resolvers take for an IPv4 address (POSIX, inet_addr), and IPv6 addresses that stand for it (RFC 4291, 6052)."""
+    """What resolvers take for an IPv4 address, and the IPv6 addresses that stand for it (RFC 4291, 6052, 3056)."""
     a, b, c, d = ip.packed
     number = int(ip)
     dotted = [
