@@ -11,6 +11,8 @@ _ASSERTION = {
     "client_assertion_type": {"const": uris.CLIENT_ASSERTION},
     "client_assertion": {"type": "string", "description": "A JWT, signed by RS384 or ES384 (RFC 7523)"},
 }
+_REFUSED = {"400": "Refused", "401": "Token", "404": "Missing", "409": "Conflict", "413": "Large", "415": "Media"}
+_REFUSED |= {"422": "Rule", "503": "Busy"}
 _ERRORS = {
     "400": {"description": "invalid_request, invalid_scope or unsupported_grant_type (RFC 6749, 5.2)"},
     "401": {"description": "invalid_client: it did not prove who it is"},
@@ -35,7 +37,37 @@ def _posted(name: str, summary: str, form: Json, *, done: Json, public: bool = T
     return {"post": found | ({"security": []} if public else {})}
 
 
+def _placed(*names: str) -> list[Json]:
+    return [{"name": name, "in": "path", "required": True, "schema": _TEXT} for name in names]
+
+
+_KEYS: Json = {
+    "get": {
+        "operationId": "published-keys",
+        "summary": "The public keys by which an organisation signs; none for one that is not known",
+        "tags": ["system"],
+        "parameters": _placed("organization"),
+        "responses": {"200": _told("A JWK set (RFC 7517)")},
+        "security": [],
+    }
+}
+_WEBHOOK: Json = {
+    "post": {
+        "operationId": "webhook",
+        "summary": "A message of a record system, signed as Standard Webhooks 1.0 has it",
+        "tags": ["system"],
+        "parameters": _placed("organization", "sender"),
+        "requestBody": {"required": True, "content": {"application/json": {"schema": {"type": "object"}}}},
+        "responses": {
+            "200": _told("What was done, once for each message"),
+            **{code: {"$ref": f"#/components/responses/{name}"} for code, name in _REFUSED.items()},
+        },
+        "security": [],
+    }
+}
 PATHS: Json = {
+    "/fhir/.well-known/jwks/{organization}.json": _KEYS,
+    "/webhooks/{organization}/{sender}": _WEBHOOK,
     "/fhir/.well-known/smart-configuration": {
         "get": {
             "operationId": "smart-configuration",

@@ -37,6 +37,11 @@ class Addressed:
     def _probes(self, path: str, method: str) -> Iterator[tuple[str, str, str, tuple[tuple[str, str], ...]]]:
         token = next(one for one in self.house.canaries.secrets if len(one) == 43)
         form = f"token={token}&grant_type=client_credentials&client_assertion={token}&client_id={self.house.slug}"
+        path = path.replace("{organization}", self.house.slug).replace("{sender}", "records")
+        if path.startswith("/webhooks"):
+            signed = (("webhook-id", "m-1"), ("webhook-timestamp", "1795636366"), ("webhook-signature", "v1,AAAA"))
+            yield method, path, plain({"type": "x", "data": {}}), (("Content-Type", "application/json"), *signed)
+            return
         yield (method, path, form, FORM) if method == "POST" else (method, path, "", ())
 
     def _filled(self, path: str, method: str) -> Iterator[tuple[str, str, Json]]:
@@ -152,7 +157,7 @@ def _bundles(filled: str, _type: str, resource: Json) -> Iterator[Case]:
 WITHIN = ("Device", "Encounter", "Patient", "Practitioner", "RelatedPerson")
 ELSEWHERE = frozenset(
     {"/fhir/metadata", "/fhir/.well-known/smart-configuration", "/fhir/oauth/token", "/fhir/oauth/introspect"}
-    | {"/fhir/oauth/revoke"}
+    | {"/fhir/oauth/revoke", "/fhir/.well-known/jwks/{organization}.json"}
 )
 MAKERS: dict[tuple[str, str], Callable[[str, str, Json], Iterator[Case]]] = {
     ("GET", "/fhir"): _searched,

@@ -1,5 +1,6 @@
 """All cases that a running service asks for, from its CapabilityStatement and OpenAPI; and what lacks one."""
 
+import re
 from collections.abc import Iterable, Iterator
 from typing import Any
 
@@ -11,6 +12,7 @@ from tests.isolation.searched import Searched
 from tests.isolation.world import House
 
 Json = dict[str, Any]
+PAGES = frozenset({"/fhir/", "/openapi.json", "/docs", "/docs/docs.js", "/docs/docs.css"})  # the same for everybody
 
 
 class Offered:
@@ -30,6 +32,11 @@ class Offered:
         yield from bundled.own_exams(self.definitions, about, self.by)
         yield from bundled.pages(about, self.by)
         yield from Searched(self.statement, about, most=most).cases()
+
+    def undescribed(self, routes: Iterable[str]) -> set[str]:
+        """The routes that the description does not name: nothing could be generated for them."""
+        described = {re.sub(r"^/fhir/[A-Z]\w+", "/fhir/{type}", path) for path in self.openapi["paths"]}
+        return {route for route in routes if route not in described | PAGES}
 
     def lacking(self, cases: Iterable[Case]) -> set[str]:
         """Everything that is offered and has no case."""
