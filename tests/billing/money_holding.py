@@ -82,7 +82,15 @@ class Holding(RuleBasedStateMachine):
 
     def standing_of(self, exam: Known) -> list[Paper]:
         """The invoices of an exam of which something is left."""
-        return [one for one in papers(self.work.all("Invoice")) if one.exam == exam.id and one.stands]
+        return [one for one in papers(self.work.invoices()) if one.exam == exam.id and one.stands]
+
+    def estimated(self, exam: Known) -> dict[str, Decimal]:
+        """What each payer is told that an exam will cost, gross; asked twice, told the same."""
+        told = [self.work.operate(exam.id, "estimate") for _ in range(2)]
+        assert told[0] == told[1]
+        drafts = {p["valueReference"]["reference"] for p in told[0]["parameter"] if p["name"] == "estimate"}
+        found = [one for one in self.work.invoices("draft") if f"Invoice/{one['id']}" in drafts]
+        return {one["recipient"]["reference"]: one["totalGross"]["value"] for one in found}
 
     def today(self) -> str:
         return f"{self.work.clock.now.astimezone(ZoneInfo(ZONE)):%Y-%m-%d}"
@@ -95,7 +103,7 @@ class Holding(RuleBasedStateMachine):
 
     @invariant()
     def the_books_are_sound(self) -> None:
-        invoices, charges = self.work.all("Invoice"), self.work.all("ChargeItem")
+        invoices, charges = self.work.invoices(), self.work.all("ChargeItem")
         assert faults(invoices, charges) == []
         for one in invoices:
             assert self.issued.setdefault(one["id"], one) == one, "an issued invoice was changed"

@@ -29,8 +29,6 @@ SHORT = st.sampled_from(("", "", *LEFT))
 class Money(Holding):
     """Its rules: each is one thing that somebody does, or that befalls the service."""
 
-    # -- an exam
-
     @rule(service=st.sampled_from(SERVICES), notes=DONE)
     def order(self, service: str, notes: list[tuple[str, str]]) -> None:
         self.exams.append(Known(self.work.order(service), service))
@@ -69,6 +67,7 @@ class Money(Holding):
         self._finished(exam, {**SIGNED, **({"remaining": short, "detail": "It was so."} if short else {})})
 
     def _finished(self, exam: Known, said: Json) -> None:
+        estimated = self.estimated(exam) if exam.effect == "full" else None
         ask = lambda: self.work.operate(exam.id, "finish", **said)  # noqa: E731
         try:
             self.asked.append((ask, ask()))
@@ -76,6 +75,8 @@ class Money(Holding):
             assert self._closed_now()
             return
         exam.state = "finished"
+        billed = {one.payer: one.totals[1] for one in self.standing_of(exam)}
+        assert estimated in (None, billed), "an estimate just before is what is billed"
         exam.waited = exam.effect != "none" and "drainage" in exam.done and not self.drained
 
     @precondition(lambda self: self.of("finished"))
@@ -154,8 +155,6 @@ class Money(Holding):
 
     def _closed_now(self) -> bool:
         return self.today()[:7] in self.closed
-
-    # -- the world
 
     @rule(hours=st.sampled_from((1, 7, 26, 100, 800)))
     def time_passes(self, hours: int) -> None:

@@ -155,6 +155,11 @@ class AtWork:
                 found.setdefault(task["focus"]["reference"], set()).update(kinds)
         return found
 
+    def invoices(self, *states: str) -> list[Json]:
+        """The invoices and credits, or with states those in them (estimates are drafts)."""
+        wanted = states or ("issued", "balanced")
+        return [one for one in self.all("Invoice") if one["status"] in wanted]
+
     def all(self, type_: str) -> list[Json]:
         """All resources of a type, the oldest first."""
         with self.real.view(self.slug) as view:
