@@ -27,8 +27,12 @@ class Watch:
         first, jumped = self._parted is None, abs(parted - (self._parted or parted)) > JUMP
         self._parted = parted
         if jumped:
-            self._until = steady + self.wary
+            self.doubt()
         return first or jumped
+
+    def doubt(self) -> None:
+        """Trust no lease to have run out until every one that is held now has."""
+        self._until = self.steady() + self.wary
 
     def trusted(self) -> bool:
         """Whether a lease that has run out by this clock has run out."""

@@ -80,6 +80,9 @@ class Outbox(Counterparts, Protocol):
     def clock_set(self, *, now: datetime) -> int:
         """After a clock was set back: let nothing wait, or be held, for longer than it ever could."""
 
+    def stale(self, *, now: datetime) -> bool:
+        """Whether a lease ended so long ago, by this clock, that the clock may be what is wrong."""
+
     def settle(self, leased: Leased, settlement: Settlement, *, now: datetime) -> bool:
         """Record the attempt and move the post; False, with nothing changed, when the lease is no longer ours."""
 

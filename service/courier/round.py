@@ -112,6 +112,8 @@ class Courier:
 
     def _mend(self, now: datetime) -> None:
         posts = self.outbox.clock_set(now=now)
+        if self.outbox.stale(now=now):
+            self._watch.doubt()  # held by one that died, or by one that lives and took it before the clock was set
         if posts or not self._watch.trusted():
             log.line("clock-set", level=logging.WARNING, worker=self.worker, posts=posts)
 

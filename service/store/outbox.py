@@ -55,6 +55,7 @@ _SETTLED_ONES = (
 )
 _SOONER = "UPDATE post SET due_us = ? WHERE state = 'waiting' AND due_us > ?"
 _SHORTER = "UPDATE post SET lease_us = ? WHERE lease <> '' AND lease_us > ?"
+_LONG_ENDED = "SELECT 1 FROM post WHERE lease <> '' AND lease_us < ? LIMIT 1"
 _SETTLED = frozenset({"delivered", "waiting", "dead"})
 
 
@@ -102,6 +103,11 @@ class Outbox(Counterparts):
         with self._pool.writing() as session:
             moved = session.run(_SOONER, micros(now), due)
             return moved + session.run(_SHORTER, held, held)
+
+    def stale(self, *, now: datetime) -> bool:
+        """Whether a lease ended so long ago, by this clock, that the clock may be what is wrong."""
+        with self._pool.reading() as session:
+            return session.one(_LONG_ENDED, micros(now - LONGEST_LEASE)) is not None
 
     def extend(self, leased: Held, *, seconds: int, now: datetime) -> bool:
         """Hold a lease for longer; False when it is no longer ours."""

@@ -2,6 +2,7 @@
 
 import asyncio
 import threading
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import timedelta
@@ -125,3 +126,41 @@ def test_without_a_jump_what_a_dead_courier_held_is_taken_over_when_its_lease_en
     outbox.lease("died", limit=9, seconds=LEASE_SECONDS, now=clock())
     clock.pass_(timedelta(seconds=LEASE_SECONDS))
     assert carry(outbox, clock=clock, router=answering(PERFORMED)).delivered == 1
+
+
+def test_one_that_starts_after_the_clock_was_set_takes_nothing_from_a_live_courier_either(outbox: SqlBooks) -> None:
+    promise(outbox, "exam-1")
+    clock, steady = later(), Steady()
+    (held,) = outbox.lease("alive", limit=9, seconds=LEASE_SECONDS, now=clock())
+    clock.pass_(2 * DAY)
+    assert run_once(outbox, clock, steady) == 0
+    assert outbox.extend(held, seconds=LEASE_SECONDS, now=clock()), "it is still its own"
+
+
+def test_what_a_courier_held_that_died_days_ago_is_taken_over_after_the_time_of_a_lease(outbox: SqlBooks) -> None:
+    promise(outbox, "exam-1")
+    began, steady, stop = later()() + 2 * DAY, Steady(0.0), threading.Event()
+    outbox.lease("died", limit=9, seconds=LEASE_SECONDS, now=began - 2 * DAY)
+    lines = Lines(transport=Wire(answering(PERFORMED)), total_seconds=5)
+    how = {"stop": stop, "lines": lines, "steady": steady, "pause": 0.1, "worker": "new"}
+    how["now"] = lambda: began + timedelta(seconds=steady.seconds)
+    new = threading.Thread(target=worker.run, args=(outbox,), kwargs=how)
+    new.start()
+    time.sleep(0.5)
+    assert set(states(outbox).values()) == {"waiting"}
+    steady.seconds += LEASE_SECONDS
+    until = time.monotonic() + 20
+    while set(states(outbox).values()) != {"delivered"} and time.monotonic() < until:
+        time.sleep(0.05)
+    stop.set()
+    new.join()
+    assert set(states(outbox).values()) == {"delivered"}
+
+
+def run_once(outbox: SqlBooks, clock: Clock, steady: Steady) -> int:
+    """What one courier delivers until it finds nothing to do."""
+    lines = Lines(transport=Wire(answering(PERFORMED)), total_seconds=5)
+    tally = worker.run(
+        outbox, stop=threading.Event(), until_idle=True, lines=lines, now=clock, steady=steady, worker="new"
+    )
+    return tally.delivered

@@ -72,6 +72,9 @@ class Twin:
         self.posts |= {id_: replace(post, due=now) for id_, post in late.items()}
         return len(late)
 
+    def stale(self, *, now: datetime) -> bool:
+        return any(post.token and post.until < now - timedelta(minutes=15) for post in self.posts.values())
+
     def lease(
         self, worker: str, *, limit: int, seconds: int, now: datetime, takeover: bool = True
     ) -> tuple[Leased, ...]:
