@@ -49,9 +49,7 @@ class Settings:
     )
     private_hosts: tuple[str, ...] = field(
         default=(),
-        metadata={
-            "help": "hosts of your own network that Subscriptions and key sets may lead to; commas between"
-        },
+        metadata={"help": "hosts of your own network that Subscriptions and key sets may lead to; commas between"},
     )
     log_level: str = field(default="INFO", metadata={"help": "DEBUG, INFO, WARNING or ERROR"})
     courier_pause: float = field(default=1.0, metadata={"help": "seconds between two looks for posts when none is due"})
