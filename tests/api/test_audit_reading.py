@@ -120,7 +120,7 @@ def test_nobody_sees_the_lines_of_another_organisation(enter: Open) -> None:
     assert same.http.get(f"{AUDIT}/{theirs.id}").status_code == 200
     for params in ({}, {"entity": "Patient/p1"}, {"_id": theirs.id}, {"_count": "500"}):
         found = page(mine, **params)
-        asked = (links(found)["self"], links(found)["first"], theirs.id)  # its own questions, told back by its own lines
+        asked = (links(found)["self"], links(found)["first"], theirs.id)  # its own questions, as its lines tell them
         text = str(found)
         for own in asked:
             text = text.replace(own, "")
