@@ -62,7 +62,7 @@ def receive(house: House, work: Work, caller: Caller, request: Json, *, lookup: 
     if faults:
         raise RuleBroken(*faults)
     told = str(request["subject"]["reference"])
-    number = f"{agreed.party}.{reading.there(request) or order.id}"
+    number = f"{agreed.id}.{reading.there(request) or order.id}"
     task = writing.task(
         new_id(),
         number=number,

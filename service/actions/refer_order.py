@@ -45,7 +45,7 @@ def refer(house: House, work: Work, request: Json, *, hospital: str, lookup: Loo
     faults = list(against(house, work, agreed, order, lookup=lookup, day=day))
     if faults:
         raise RuleBroken(*faults)
-    number, now = f"{work.organization}.{order.id}", exact.instant(work.now)
+    number, now = f"{agreed.id}.{order.id}", exact.instant(work.now)
     own = organization_of(house, work)
     task = writing.task(
         new_id(),

@@ -136,7 +136,7 @@ BILLING_EXCEPTION = f"{BASE}/CodeSystem/billing-exception"
 BILLING_EXCEPTION_ID = f"{BASE}/billing-exception"  # identifier system: subject|kind|hash of the facts
 
 # referrals
-REFERRAL = f"{BASE}/referral"  # identifier system of a referral's Task on both sides: value = clinic.order
+REFERRAL = f"{BASE}/referral"  # identifier system of a referral's Task on both sides: value = agreement.order
 REFERRAL_STATE = f"{BASE}/CodeSystem/referral"  # Task.businessStatus of a referral, and what its inputs are
 
 # subscriptions

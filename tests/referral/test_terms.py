@@ -127,6 +127,7 @@ def test_only_what_the_agreement_covers_and_while_it_holds(meet: Meet) -> None:
     assert refusal(sides.clinic.send(orders.bundle(service="full", performer=to)), 422)
 
 
+@pytest.mark.full
 def test_an_order_taken_back_ends_its_referral_before_and_after_it_was_accepted(meet: Meet) -> None:
     for begin in (refer, accepted):
         sides = meet()
@@ -140,6 +141,7 @@ def test_an_order_taken_back_ends_its_referral_before_and_after_it_was_accepted(
         assert standing(sides.clinic) == ("cancelled", "cancelled")
 
 
+@pytest.mark.full
 def test_an_order_whose_exam_has_begun_is_not_given_back_and_the_clinic_is_told_why(meet: Meet) -> None:
     sides = meet()
     exam = accepted(sides)
@@ -153,6 +155,7 @@ def test_an_order_whose_exam_has_begun_is_not_given_back_and_the_clinic_is_told_
     assert "begun" in referral(sides.clinic)["statusReason"]["text"]
 
 
+@pytest.mark.full
 def test_a_merge_and_another_owner_at_the_clinic_are_told_and_the_report_stays_as_it_was(meet: Meet) -> None:
     sides = meet()
     exam = accepted(sides)
