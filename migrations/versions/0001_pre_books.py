@@ -213,7 +213,8 @@ def _outbox() -> None:
         *_texts("organization destination name holder"),
         *_whole("until_us"),
         _key("latch", "organization destination name"),
-        comment="what a courier searches for and then writes at a destination, so that no other does the same meanwhile",
+        comment="what a courier searches for and then writes at a destination, so that no other does the same"
+        " meanwhile",
     )
 
 
@@ -278,7 +279,9 @@ def _audit() -> None:
     op.create_table(
         "audit",
         _number(),
-        *_texts("organization id recorded interaction action outcome client request type id_of operation entities"),
+        *_texts(
+            "organization id recorded interaction action outcome client request type id_of operation entities address"
+        ),
         *_whole("recorded_us"),
         _unique("audit", "organization id"),
         comment="one line per interaction; only ever added to",

@@ -29,6 +29,7 @@ class Caller:
     asked: tuple[str, ...] = ()
     asker: str = ""
     agreement: str = ""  # under which the other side's courier hands something over
+    address: str = ""  # where the request came from, for the audit alone
 
 
 class View(Watched, Protocol):

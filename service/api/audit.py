@@ -91,6 +91,7 @@ def line(caller: Caller, offer: Offer, *, status: int, target: tuple[str, str], 
         outcome="0" if status < 400 else "4" if status < 500 else "8",
         client=caller.label,
         request=caller.request,
+        address=caller.address,
         type=target[0],
         id_of=target[1],
         operation=offer.operation,
@@ -98,7 +99,7 @@ def line(caller: Caller, offer: Offer, *, status: int, target: tuple[str, str], 
     )
 
 
-def login(organization: str, name: str, *, request: str, outcome: str) -> Line:
+def login(organization: str, name: str, *, request: str, outcome: str, address: str = "") -> Line:
     """The line of a client that asked for a token; without an organisation when nobody is known by that name."""
     when = exact.instant(datetime.now(UTC))
-    return organization, Trace(new_id(), when, LOGIN, "E", outcome, name, request)
+    return organization, Trace(new_id(), when, LOGIN, "E", outcome, name, request, address=address)

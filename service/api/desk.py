@@ -63,7 +63,7 @@ class Desk:
     async def _caller(self, given: Given, note: Note) -> Caller:
         if self._public:
             return NOBODY
-        caller = await self._reception.caller(given.headers, request=note.request)
+        caller = await self._reception.caller(given.headers, request=note.request, address=given.address)
         note.organization = caller.organization
         return caller
 
@@ -79,7 +79,10 @@ class Desk:
 
     def _turned_away(self, given: Given, request: str) -> None:
         """Whom nobody knows leaves a line of nobody's."""
-        tried, stranger = rules.attempted(self._offers, given.method, id_=given.id), replace(NOBODY, request=request)
+        tried, stranger = (
+            rules.attempted(self._offers, given.method, id_=given.id),
+            replace(NOBODY, request=request, address=given.address),
+        )
         self._log.stranger(audit.line(stranger, tried, status=401, target=rules.named(given.type, given.id)))
 
     def _audit(self, offer: Offer | None, caller: Caller, given: Given, answer: Answer) -> None:

@@ -9,9 +9,10 @@ from service.basics.errors import Fault, TooLarge
 class Given:
     """What the wire says, before anyone asked whether it may."""
 
-    __slots__ = ("head", "headers", "id", "kind", "method", "params", "query", "type", "version", "within")
+    __slots__ = ("address", "head", "headers", "id", "kind", "method", "params", "query", "type", "version", "within")
 
     def __init__(self, scope: Scope) -> None:
+        self.address: str = (scope.get("client") or ("",))[0]
         self.head = scope["method"] == "HEAD"
         self.method: str = "GET" if self.head else scope["method"]
         path: dict[str, str] = scope["path_params"]

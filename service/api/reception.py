@@ -18,7 +18,7 @@ class Reception:
         self._keys = kit.keys
         self._inline = kit.books.reads_inline
 
-    async def caller(self, headers: Mapping[str, str], *, request: str) -> Caller:
+    async def caller(self, headers: Mapping[str, str], *, request: str, address: str = "") -> Caller:
         """The caller, or Unrecognised."""
         token = tokens.bearer(headers.get("authorization"))
         found = self._keys.remembered(token)
@@ -34,6 +34,7 @@ class Reception:
             found.role,
             found.scopes,
             _asker(found.client, token),
+            address=address,
         )
 
 

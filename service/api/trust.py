@@ -79,19 +79,23 @@ class Trust:
             note.organization = caller.organization
             mine = tokens.bearer(given.headers.get("authorization")) == form.get("token")
             return await asyncio.to_thread(self._introspected, form, caller.organization, caller.role, mine)
-        return await asyncio.to_thread(self._granted if self._path == TOKEN else self._revoked, form, note)
+        return await asyncio.to_thread(
+            self._granted if self._path == TOKEN else self._revoked, form, note, given.address
+        )
 
-    def _granted(self, form: Mapping[str, str], note: Note) -> Answer:
+    def _granted(self, form: Mapping[str, str], note: Note, address: str) -> Answer:
         from service.access import backend  # noqa: PLC0415  # 20 MB that only who asks for tokens should pay
 
         try:
             made = backend.given(self._kit.books, form, **self._terms(TOKEN))
         except backend.NotProven as refusal:
-            self._log.stranger(audit.login(refusal.organization, refusal.name, request=note.request, outcome="4"))
+            who = refusal.organization, refusal.name
+            self._log.stranger(audit.login(*who, request=note.request, outcome="4", address=address))
             raise
         client = made.client
         note.organization = client.organization
-        self._log.note(audit.login(client.organization, client.name, request=note.request, outcome="0"))
+        who = client.organization, client.name
+        self._log.note(audit.login(*who, request=note.request, outcome="0", address=address))
         life = int(backend.LIFE.total_seconds())
         granted = " ".join(made.scopes)
         return _told({"access_token": made.token, "token_type": "bearer", "expires_in": life, "scope": granted})
@@ -110,7 +114,7 @@ class Trust:
             told["exp"] = int(datetime.fromisoformat(found.until).timestamp())
         return _told(told)
 
-    def _revoked(self, form: Mapping[str, str], note: Note) -> Answer:
+    def _revoked(self, form: Mapping[str, str], note: Note, _address: str) -> Answer:
         """200 whether or not the token was the client's (RFC 7009): nobody learns of others' tokens."""
         from service.access import backend  # noqa: PLC0415  # as above
 

@@ -153,3 +153,4 @@ class Trace:
     id_of: str = ""
     operation: str = ""
     entities: tuple[str, ...] = ()  # Type/id references, at most ENTITIES
+    address: str = ""  # where the client connected from

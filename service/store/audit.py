@@ -13,9 +13,9 @@ from service.store.session import Row, Session
 
 WALK = 10_000
 """How many lines are looked at for one page, so that a search for something rare never holds others up."""
-_COLUMNS = "id, recorded, interaction, action, outcome, client, request, type, id_of, operation, entities"
+_COLUMNS = "id, recorded, interaction, action, outcome, client, request, type, id_of, operation, entities, address"
 _INSERT = (
-    f"INSERT INTO audit (organization, {_COLUMNS}, recorded_us) VALUES ({', '.join('?' * 13)})"
+    f"INSERT INTO audit (organization, {_COLUMNS}, recorded_us) VALUES ({', '.join('?' * 14)})"
     " ON CONFLICT (organization, id) DO NOTHING"  # a batch of which nobody knows whether it was written comes again
 )
 _NEWEST = "ORDER BY recorded_us DESC, row DESC"
@@ -27,7 +27,7 @@ def write(session: Session, lines: Iterable[tuple[str, Trace]]) -> None:
 
 
 def _values(t: Trace) -> tuple[str, ...]:
-    what = (t.type, t.id_of, t.operation, json.dumps(t.entities))
+    what = (t.type, t.id_of, t.operation, json.dumps(t.entities), t.address)
     return (t.id, t.recorded, t.interaction, t.action, t.outcome, t.client, t.request, *what)
 
 
@@ -45,7 +45,7 @@ def page(rows: Rows, *, wanted: AuditQuery, count: int, after: str, walk: int = 
     else:
         found = rows(lines, *among.params, count + 1)
     if len(found) > count:
-        return tuple(map(_trace, found[:count])), position.write(*found[count - 1][11:])
+        return tuple(map(_trace, found[:count])), position.write(*found[count - 1][12:])
     return tuple(map(_trace, found)), _end(rows, among, walk=walk) if checks.texts else ""
 
 
@@ -62,11 +62,11 @@ def _touching(
     for row in found:
         line = _trace(row)
         named = {f"{line.type}/{line.id_of}", *line.entities}
-        if (not checks.texts or row[13]) and not any(named.isdisjoint(one) for one in wanted.touching):
+        if (not checks.texts or row[14]) and not any(named.isdisjoint(one) for one in wanted.touching):
             kept.append(line)
         if len(kept) == count:
-            return tuple(kept), position.write(*row[11:13]) if row is not found[-1] or len(found) == walk else ""
-    return tuple(kept), position.write(*found[-1][11:13]) if len(found) == walk else ""
+            return tuple(kept), position.write(*row[12:14]) if row is not found[-1] or len(found) == walk else ""
+    return tuple(kept), position.write(*found[-1][12:14]) if len(found) == walk else ""
 
 
 def _end(rows: Rows, among: Conditions, *, walk: int) -> str:
@@ -77,6 +77,6 @@ def _end(rows: Rows, among: Conditions, *, walk: int) -> str:
 
 
 def _trace(row: Row) -> Trace:
-    id_, recorded, interaction, action, outcome, client, request, type_, id_of, operation, entities, *_ = row
+    id_, recorded, interaction, action, outcome, client, request, type_, id_of, operation, entities, address, *_ = row
     line = (id_, recorded, interaction, action, outcome, client, request, type_, id_of, operation)
-    return Trace(*line, tuple(json.loads(entities)))
+    return Trace(*line, tuple(json.loads(entities)), address)

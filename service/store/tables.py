@@ -183,7 +183,7 @@ audit = Table(
     metadata,
     Column("row", ROW_NUMBER, primary_key=True, autoincrement=True),
     *(text(name) for name in ("organization", "id", "recorded", "interaction", "action", "outcome", "client")),
-    *(text(name) for name in ("request", "type", "id_of", "operation", "entities")),
+    *(text(name) for name in ("request", "type", "id_of", "operation", "entities", "address")),
     whole("recorded_us"),
     UniqueConstraint("organization", "id"),
     Index(None, "organization", "recorded_us", "row"),

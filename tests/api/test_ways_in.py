@@ -138,6 +138,8 @@ def test_who_touched_an_animal_s_record(
         (mine, "2", "4"),
         (animal, "1", "1"),
     ]
+    # and agent[client] has a network (1..1)
+    assert {one["resource"]["agent"][0]["network"]["address"] for one in events} == {"127.0.0.1"}
     few = at.http.get(f"/fhir/AuditEvent?patient=Patient/{id_}&action=R&outcome=0").json()["entry"]
     assert [one["resource"]["entity"][-1]["what"]["identifier"]["value"] for one in few] == ["read"]
     first = at.http.get(f"/fhir/AuditEvent?patient={id_}&_count=3").json()

@@ -68,7 +68,8 @@ def _client(line: Trace, organization: str, *, role: tuple[str, str]) -> Json:
     """Who asked: the organisation, and the label of its token; never the token."""
     who = {"type": "Organization", "identifier": {"system": uris.ORGANIZATION, "value": organization}}
     name = {"name": line.client} if line.client else {}
-    return {"type": _role(role), **({"who": who} if organization else {}), **name, "requestor": True}
+    where = {"network": {"address": line.address, "type": "2"}} if line.address else {}  # 2: an IP address
+    return {"type": _role(role), **({"who": who} if organization else {}), **name, "requestor": True, **where}
 
 
 def _server(base: str, *, role: tuple[str, str]) -> Json:
