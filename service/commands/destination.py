@@ -1,6 +1,7 @@
 """`destination add|list|enable|disable`: where an organisation's finished posts go."""
 
 import re
+from dataclasses import replace
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -66,6 +67,41 @@ def list_(books: SqlBooks, *, organization: str = "") -> None:
         return
     for line in table(("organization", "name", "address", "sent", "credentials", "state"), rows):
         print(line)
+
+
+def change(
+    books: SqlBooks,
+    *,
+    organization: str,
+    name: str,
+    sends: tuple[str, ...] = (),
+    forms: tuple[str, ...] = (),
+    formats: tuple[str, ...] = (),
+    zone: str | None = None,
+) -> None:
+    """Change what a destination is sent and how, from the next event on; what is not named stays.
+
+    Bytes that were promised stay as they are; those of a transaction go by the new way of carrying one."""
+    row = books.destination(organization, name)
+    if row is None:
+        raise stop.stop(f"{printable(organization)} has no destination {printable(name)}")
+    before = terms_of.read(row.settings)
+    kept = forms or before.forms
+    agreed = replace(
+        before,
+        sends=sends or before.sends,
+        forms=kept,
+        form=before.form if before.form in kept else kept[0],
+        formats=formats or before.formats,
+        zone=before.zone if zone is None else zone,
+    )
+    faults = terms_of.faults(agreed)
+    if ("webhook" in (agreed.form, before.form)) and agreed.form != before.form:
+        faults.append("a webhook has a secret where others have credentials: add it as a destination of its own")
+    if faults:
+        raise stop.stop(faults)
+    books.set_terms(organization, name, terms_of.written(agreed, row.settings))
+    print(f"{name} is sent {told(agreed)}")
 
 
 def told(terms: Terms) -> str:

@@ -39,6 +39,21 @@ def destination_add(
         destination.add(books, organization=slug, name=name, url=url, authorization=authorization, terms=terms)
 
 
+@destinations.command("change")
+def destination_change(
+    organization_: Organization,
+    name: str,
+    send: Send = None,
+    form: Form = None,
+    format_: Format = None,
+    zone: Annotated[str | None, typer.Option(help="IANA zone in which instants are told; empty for UTC.")] = None,
+) -> None:
+    """Change what it is sent and how; what is not named stays."""
+    terms = {"sends": tuple(send or ()), "forms": tuple(form or ()), "formats": tuple(format_ or ())}
+    with opening.books() as books:
+        destination.change(books, organization=organization.slug(organization_), name=name, zone=zone, **terms)
+
+
 @destinations.command("check")
 def destination_check_(
     organization_: Organization,

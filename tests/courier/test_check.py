@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from typing import Any
 
 import httpx
@@ -175,3 +176,34 @@ def test_other_words_in_a_destinations_settings_are_kept() -> None:
     text = terms_of.written(Terms(zone="Europe/Berlin"), '{"client": "abc"}')
     assert json.loads(text)["client"] == "abc"
     assert terms_of.read(text) == Terms(zone="Europe/Berlin")
+
+
+def test_what_is_not_named_stays_when_terms_change(books: SqlBooks, capsys: pytest.CaptureFixture[str]) -> None:
+    first = Terms(forms=("transaction", "search"), form="search", zone="Europe/Berlin")
+    destination.add(books, organization=SLUG, name="records", url=URL, terms=first)
+    destination.change(books, organization=SLUG, name="records", sends=("charges",))
+    (row,) = books.destinations(SLUG)
+    assert terms_of.read(row.settings) == replace(first, sends=("charges",))
+    assert "records is sent charges by search, clock of Europe/Berlin" in capsys.readouterr().out
+    destination.change(books, organization=SLUG, name="records", forms=("single",), zone="")
+    (row,) = books.destinations(SLUG)
+    assert terms_of.read(row.settings) == Terms(sends=("charges",), forms=("single",), form="single")
+
+
+@pytest.mark.parametrize(
+    ("how", "words"),
+    [
+        ({"name": "nobody"}, "no destination nobody"),
+        ({"sends": ("gossip",)}, "not gossip"),
+        ({"forms": ("webhook",)}, "a destination of its own"),
+        ({"zone": "Mars/Olympus"}, "IANA name"),
+    ],
+)
+def test_a_change_that_makes_no_sense_changes_nothing(
+    books: SqlBooks, how: Json, words: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    destination.add(books, organization=SLUG, name="records", url=URL)
+    with pytest.raises(typer.Exit):
+        destination.change(books, **{"organization": SLUG, "name": "records", **how})
+    assert words in capsys.readouterr().err
+    assert books.destinations(SLUG)[0].settings == ""
