@@ -10,7 +10,7 @@ from tests.billing.money_machine import Money
 
 HOW = {"deadline": None, "suppress_health_check": list(HealthCheck), "print_blob": True}
 FEW = settings(max_examples=2, stateful_step_count=14, derandomize=True, database=None, **HOW)
-MANY = settings(max_examples=60, stateful_step_count=30, **HOW)
+MANY = settings(max_examples=40, stateful_step_count=25, **HOW)
 
 
 @pytest.mark.parametrize("how", [FEW, pytest.param(MANY, marks=pytest.mark.full)], ids=["few", "many"])
