@@ -2,6 +2,8 @@
 
 from pathlib import Path
 
+import pytest
+
 from service.access import tokens
 from service.basics.agreement import Agreement
 from service.commands import agreement
@@ -14,6 +16,7 @@ from tests.referral.test_referral import accepted_of, refer, referral, standing
 from tests.whole.telling import found, only, taken
 
 
+@pytest.mark.full
 def test_a_clinic_elsewhere_sends_its_order_and_gets_its_report_over_http(meet: Meet, tmp_path: Path) -> None:
     sides = meet(terms=None)
     slug, label = sides.hospital.slug, f"clinic of {sides.hospital.slug}"

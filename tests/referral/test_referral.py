@@ -2,6 +2,8 @@
 
 from typing import Any
 
+import pytest
+
 from service.fhir import uris
 from tests.builders import orders
 from tests.builders.orders import concept
@@ -206,6 +208,7 @@ def test_a_half_match_is_a_persons_to_decide_and_nothing_is_accepted_before(meet
     assert again["note"][0]["authorString"] == "Dr I. Known"
 
 
+@pytest.mark.full
 def test_an_animal_said_to_be_none_that_is_known_is_one_of_its_own(meet: Meet) -> None:
     sides = meet()
     here = known_here(sides, "276098100000003", "owner-3")
