@@ -123,9 +123,7 @@ def serve(
     times = {"pause": settings.courier_pause, "timeout": settings.courier_timeout, "private": settings.private_hosts}
     beside = _beside(books, catalogue, stop)
     if courier:
-        times |= {
-            "home": AtHome(lambda: House(books, Catalogues(catalogue, books.catalogue_text), base, printing.press()))
-        }
+        times |= {"home": AtHome(lambda: House(books, Catalogues(catalogue, books.catalogue_text), base))}
         beside.append(threading.Thread(target=courier, args=(books,), kwargs={"stop": stop, "keys": books, **times}))
     for one in beside:
         one.start()

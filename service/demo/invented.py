@@ -8,6 +8,8 @@ PRACTICE_SLUG = "pebblemoor-example-practice"
 RECORDS = "Pebblemoor Example Records"
 RECORDS_SLUG = "pebblemoor-example-records"
 CLINIC = "Wicketfen Example Clinic"
+CLINIC_SLUG = "wicketfen-example-clinic"
+AGREEMENT = "wicketfen"
 REFERRING_VET = "Dr. Ada Exampleby"
 SONOGRAPHER = "Sam Probesworth, sonographer"
 INTERPRETER = "Dr. Ines Samplewood"
@@ -90,4 +92,19 @@ CAT = Case(
     reason="Weight loss",
     question="Anything to see in the abdomen?",
     measures={"gallbladder.wall-thickness": "0.80"},
+)
+
+REFERRED = Case(
+    key="referred",
+    name="Thistledown",
+    species=("http://snomed.info/sct", "448771007", "dog"),
+    breed="Invented Fen Terrier",
+    gender="male",
+    born="2020-09-30",
+    weight="9.10",
+    owner="Barnaby Fictitious-Reed",
+    order="EX-ORDER-1003",
+    priority="routine",
+    reason="Pale, and tired since yesterday",
+    question="Is there free fluid in the abdomen?",
 )

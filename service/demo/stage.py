@@ -1,5 +1,6 @@
 """What the chapters of the story share: who talks to whom, the narration, the folder, the figures."""
 
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,7 +15,8 @@ from service.demo.narration import Narration
 class Stage:
     """records and scanner are two tokens at the service; archive is the record system itself, as its own people see it.
 
-    running holds the service and the record system."""
+    clinic is the token of the clinic that refers; running holds the service and the record system; up ends what
+    was started."""
 
     tell: Narration
     folder: Path
@@ -23,7 +25,9 @@ class Stage:
     records: Client
     scanner: Client
     archive: Client
-    running: tuple[Running, Running]
+    clinic: Client
+    running: list[Running]
+    up: ExitStack
 
 
 @dataclass(frozen=True, slots=True)

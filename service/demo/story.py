@@ -70,12 +70,12 @@ def _stage(tell: Narration, figures: Figures, *, folder: Path, private: Path, up
     for one in running:
         one.wait()
     records, scanner = Client(service.base, tokens.records), Client(service.base, tokens.scanner)
-    own = Client(archive.base, tokens.archive)
-    for client in (records, scanner, own):
+    own, clinic = Client(archive.base, tokens.archive), Client(service.base, tokens.clinic)
+    for client in (records, scanner, own, clinic):
         up.callback(client.close)
     return Stage(
         tell=tell, folder=folder, figures=figures, service=service, records=records, scanner=scanner, archive=own,
-        running=running,
+        clinic=clinic, running=list(running), up=up,
     )  # fmt: skip
 
 

@@ -12,16 +12,16 @@ from service.fhir import uris
 PATIENCE = 15.0  # seconds that a delivery may take
 
 
-def arrived(stage: Stage, resource: Json, *, status: str) -> Json:
+def arrived(stage: Stage, resource: Json, *, status: str, within: float = PATIENCE) -> Json:
     """The resource as the record system holds it, once it is there in this status."""
     type_, search = resource["resourceType"], f"identifier={uris.ID}|{resource['id']}"
-    until = time.monotonic() + PATIENCE
+    until = time.monotonic() + within
     while time.monotonic() < until:
         found = stage.archive.all(f"{type_}?{search}")
         if found and found[0]["status"] == status:
             return found[0]
         time.sleep(0.1)
-    raise Trouble(f"the record system has not received the {type_} within {PATIENCE:.0f} seconds")
+    raise Trouble(f"the record system has not received the {type_} within {within:.0f} seconds")
 
 
 def show_arrival(stage: Stage, report: Json, invoice: Json) -> None:

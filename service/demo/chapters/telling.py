@@ -3,7 +3,7 @@
 import os
 
 from service.demo import invented, leaving, setting_up
-from service.demo.chapters import amending, delivering, examining, finishing, ordering, stopping
+from service.demo.chapters import amending, delivering, examining, finishing, ordering, referring, stopping
 from service.demo.client import Json
 from service.demo.instances import Instance, peak_megabytes
 from service.demo.narration import Narration
@@ -38,6 +38,8 @@ def tell_all(stage: Stage) -> tuple[Exam, Json, Json]:
     amended = amending.amend(stage, exam, report)
     leaving.leave_report(stage.folder, "dog-report-amended", amended)
     _cat(stage)
+    stage.tell.chapter("A referral, and a record system that goes down")
+    referring.refer(stage)
     _deliveries(stage)
     return exam, report, invoice
 
