@@ -35,7 +35,7 @@ def program(place: Place, name: str) -> Program:
     return registered(place.books, name, base=BASE)
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def door(place: Place) -> Iterator[httpx.Client]:
     with httpx.Client(base_url=place.url, timeout=20) as client:
         yield client
@@ -164,14 +164,14 @@ def signed(program: Program, what: str) -> str:
         pytest.fail(f"{what}: {refused}")
 
 
-@pytest.mark.parametrize("what", BAD)
-def test_what_proves_nothing_opens_nothing(place: Place, door: httpx.Client, program: Program, *, what: str) -> None:
-    text = signed(program, what)
-    answer = door.post(TOKEN, data=form(text))
-    assert answer.status_code == 401, (what, answer.text)
-    assert answer.json()["error"] == "invalid_client"
-    assert "access_token" not in answer.text
-    assert not any(part in answer.text for part in text.split(".") if len(part) > 8)
+def test_what_proves_nothing_opens_nothing(door: httpx.Client, program: Program) -> None:
+    for what in BAD:
+        text = signed(program, what)
+        answer = door.post(TOKEN, data=form(text))
+        assert answer.status_code == 401, (what, answer.text)
+        assert answer.json()["error"] == "invalid_client", what
+        assert "access_token" not in answer.text
+        assert not any(part in answer.text for part in text.split(".") if len(part) > 8), what
 
 
 def test_an_assertion_opens_once(place: Place, door: httpx.Client, program: Program) -> None:
