@@ -3,19 +3,20 @@
 from collections.abc import Mapping
 from typing import Any
 
+from service.actions import import_tariff
 from service.actions.billing_check import check
 from service.fhir import exact, uris
 from service.fhir.definitions import Definitions
 from tests.builders import orders
 from tests.builders.bills import house
 from tests.builders.counter import Counter, note
-from tests.builders.orders import concept, parameters
+from tests.builders.orders import concept
+from tests.builders.tariff_rows import row, tariff
 from tests.isolation.canaries import Canaries
 from tests.isolation.records import KEPT, Marked, without_id
 
 Json = dict[str, Any]
 FIRST = ("Organization", "Practitioner", "PractitionerRole", "Location", "Endpoint", "Device", "Patient")
-OURS = frozenset({"ServiceRequest", "Subscription"})  # what a practice takes only as its rules have it: see Story
 
 
 class Story(Counter):
@@ -63,6 +64,16 @@ class Story(Counter):
             }
         )
 
+    def own_prices(self) -> None:
+        """A price of its own, which its price list shows; and a destination that nothing is ever carried to."""
+        word, books = self.canaries.word(), house(self.books)
+        rows = tariff(row("fluid-check", amount="51.30", kind="exam", text=word, valid_from="2026-11-01"))
+        change = import_tariff.plan(books, self.slug, name="prices.csv", given=rows.replace(",*,", ",,"))
+        import_tariff.keep(books, self.slug, change, by=self.canaries.word())
+        assert word in self.http.get("/fhir/ChargeItemDefinition?_count=500").text
+        there = f"https://{self.canaries.word()}.example/fhir"
+        self.books.add_destination(self.slug, self.canaries.word(), url=there, authorization=self.canaries.word())
+
     def open_exam(self) -> str:
         """An exam under way, with a preliminary report and an urgent finding that is being told."""
         request, exam, animal = self.order(service="limited", bodySite=[concept(uris.STRUCTURE, "spleen")])
@@ -101,6 +112,3 @@ def _plain(value: Any) -> Any:
     if made.get("resourceType") == "Patient":
         made["extension"] = [*made.get("extension", []), *orders.patient()["extension"]]
     return without_id(made) if "resourceType" in made and made["resourceType"] != "Basic" else made
-
-
-__all__ = ["OURS", "Story", "parameters"]

@@ -138,6 +138,7 @@ def _practice(books: SqlBooks, one: House, definitions: Definitions, *, turns: i
         one.refused |= story.keep_all(definitions, turn)
     story.subscribe()
     if whole:
+        story.own_prices()
         one.exams = [story.open_exam(), story.open_exam()]
         story.finished_exams()
         story.look_for_exceptions()
