@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from service.basics.agreement import BILLED, SHARED, Agreement
-from service.commands import agreement, opening, organization
+from service.commands import agreement, opening, organization, referral
 
 Organization = Annotated[str, typer.Option("--organization", help="The hospital, by name or slug.")]
 By = Annotated[str, typer.Option("--by", help="Who agreed on it; it goes on record.")]
@@ -19,6 +19,16 @@ Contact = Annotated[
 ]
 
 commands = typer.Typer(no_args_is_help=True, help="What clinics and hospitals agreed on about referrals.")
+
+referrals = typer.Typer(no_args_is_help=True, help="Referrals that wait for somebody.")
+
+
+@referrals.command("list")
+def referral_list(organization_: Annotated[str, typer.Option("--organization", help="By name or slug.")]) -> None:
+    """What is to be accepted, which animal is to be named, what lacks consent."""
+    current = opening.catalogue(opening.settings())
+    with opening.books() as books:
+        referral.list_(books, current, organization.slug(organization_))
 
 
 @commands.command("add")

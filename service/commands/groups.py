@@ -70,6 +70,7 @@ GROUPS = {
     "client": access_groups.clients,
     "audit": access_groups.audits,
     "agreement": agreement_group.commands,
+    "referral": agreement_group.referrals,
     "destination": outbox_groups.destinations,
     "key": trust_groups.keys,
     "webhook": trust_groups.webhooks,

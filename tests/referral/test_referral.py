@@ -4,10 +4,12 @@ from typing import Any
 
 import pytest
 
+from service.commands import referral as listing
 from service.fhir import uris
 from tests.builders import orders
 from tests.builders.orders import concept
 from tests.builders.scanner import AT, Scanner
+from tests.builders.survey import mappings
 from tests.referral.conftest import Meet, Sides
 from tests.whole.telling import Desk, Exam, Json, coded, only, references, refusal, result, taken
 
@@ -217,3 +219,17 @@ def test_an_animal_said_to_be_none_that_is_known_is_one_of_its_own(meet: Meet) -
     taken(sides.hospital.operate(doubt["id"], "referral-animal", decision="other", by="Dr I. Known"))
     told = result(taken(sides.hospital.operate(task["id"], "referral", decision="accept", by="Front desk")))
     assert sides.hospital.get(told["exam"])["for"]["reference"] != f"Patient/{here}"
+
+
+def test_what_waits_for_somebody_is_listed(meet: Meet, capsys: pytest.CaptureFixture[str]) -> None:
+    sides = meet()
+    listing.list_(sides.books, mappings(), sides.hospital.slug)
+    assert capsys.readouterr().out.splitlines()[-1] == "no referral waits for anybody"
+    known_here(sides, "276098100000009", "owner-9")
+    task = told_of(sides, "276098100000009", "owner-of-another")
+    capsys.readouterr()
+    listing.list_(sides.books, mappings(), sides.hospital.slug)
+    lines = capsys.readouterr().out.splitlines()
+    assert len(lines) == 3
+    assert "but owner not" in " ".join(lines)
+    assert f"Task/{task['id']}" in " ".join(lines)
