@@ -29,7 +29,7 @@ from tests.builders.survey import mappings
 
 Json = dict[str, Any]
 # writing and syncing, and waking who answers; asking and hearing: what lies before the commit, and what after it
-CALLS = {"sqlite": ("pwrite64", "fdatasync", "write"), "postgresql": ("sendto", "recvfrom")}
+CALLS = {"sqlite": ("pwrite64", "fdatasync", "write"), "postgresql": ("sendto", "recvfrom", "write")}
 MOST = 12  # kills of a sweep: where there are more calls, it goes in even steps from the first to the last
 
 pytestmark = [
