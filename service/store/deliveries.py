@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 from service.basics.errors import Conflict, Fault, Missing
 from service.store.instants import instant, micros, moment
 from service.store.register import Register
+from service.store.routes import OFF
 from service.store.session import Row, Session
 
 STATES = frozenset({"waiting", "delivered", "dead", "skipped"})
@@ -101,12 +102,8 @@ class Deliveries(Register):
 
     def gone(self) -> int:
         """How many destinations are off because they said that they are gone for good; somebody has to look."""
-        sql = (
-            "SELECT count(*) FROM destination WHERE NOT active AND kind <> 'subscription'"
-            " AND substr(disabled, 1, 12) = 'answered 410'"
-        )
         with self._pool.reading() as session:
-            found = session.one(sql)
+            found = session.one(OFF)
         return int(found[0]) if found else 0
 
     def replay(self, organization: str, id_: str, *, by: str, now: datetime | None = None) -> None:

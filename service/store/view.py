@@ -11,6 +11,7 @@ from service.store import audit, history, periods, search
 from service.store.agreements import OF, agreement
 from service.store.instants import micros_of
 from service.store.page import Look
+from service.store.routes import ROUTES
 from service.store.rows import COLUMNS, stored
 from service.store.session import Row
 from service.store.subscribed import Subscribed
@@ -114,12 +115,8 @@ class SqlView(Subscribed):
         return tuple(row[0] for row in self._mine(sql))
 
     def routes(self) -> tuple[tuple[str, str], ...]:
-        """(name, settings) of the active destinations; who subscribed is told by his own notifications alone."""
-        sql = (
-            "SELECT name, settings FROM destination WHERE organization = ? AND active AND kind <> 'subscription'"
-            " ORDER BY name"
-        )
-        return tuple((row[0], row[1]) for row in self._mine(sql))
+        """(name, settings) of the destinations to promise to; subscribers are told by their own notifications alone."""
+        return tuple((row[0], row[1]) for row in self._mine(ROUTES))
 
     def agreements(self) -> tuple[Agreement, ...]:
         """What the organisation has agreed on about referrals, as hospital or as clinic, by id."""

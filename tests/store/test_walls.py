@@ -18,7 +18,8 @@ ALLOWED = {
     "bulk_postgresql.py": {"resource"},  # COPY names the organisation as a column
     "moment.py": {"resource", "former"},  # the highest row numbers
     "outbox.py": {"post"},  # a clock that went back, for the posts of all
-    "deliveries.py": {"post", "destination"},  # the backlog of all and what is off, for an operator
+    "routes.py": {"destination"},  # what is off, for an operator
+    "deliveries.py": {"post"},  # the backlog of all, for an operator
     "view.py": {"exam"},  # the beginning of three statements, each of which goes on to ask for it
     "audit.py": {"audit"},  # its condition is put together beside it, and run through the view's one way
 }

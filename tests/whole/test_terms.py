@@ -144,5 +144,10 @@ def test_a_destination_that_said_it_is_gone_is_told_to_whoever_watches_the_servi
     ready, metrics = httpx.get(f"{url}/readyz"), desk.http.get(f"{url}/metrics")
     assert ready.json() == {"status": "ready", "attention": {"destinations_gone": 1}}
     assert "sonoledger_destinations_gone 1.0" in metrics.text
+    before = len(books.deliveries(desk.slug))
+    exam = desk.place(service="fluid-check")
+    desk.survey(exam)
+    desk.finish(exam)
+    assert len(books.deliveries(desk.slug)) > before, "if it comes back, nothing is missing there"
     books.switch_destination(desk.slug, destination.name, active=False, why="by an operator")
     assert httpx.get(f"{url}/readyz").json() == {"status": "ready"}, "what a person did is known"
