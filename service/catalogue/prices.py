@@ -14,6 +14,7 @@ from service.catalogue.sheets import Line, Placed, Sheets
 
 KINDS = ("exam", "service", "drug", "outside")
 HUNDRED = Decimal(100)
+MOST = Decimal(1_000_000_000)  # of the major unit: above every price of the trade, and sums of such stay exact
 
 
 def money(sheets: Sheets) -> dict[str, Any]:
@@ -69,6 +70,8 @@ def _amount(row: PriceRow, currency: Currency) -> Iterator[str]:
     minor = amount.scaleb(currency.exponent)
     if amount < 0:
         yield f"amount {amount} is negative"
+    if amount >= MOST:
+        yield f"amount {amount} is no price: it must be below {MOST:,}"
     if minor != minor.to_integral_value():
         yield f"amount {amount} has more digits than {currency.code} has ({currency.exponent})"
 

@@ -88,6 +88,8 @@ def imported(general: str, before: str, given: str, *, organization: str) -> Imp
             faults.append(f"{line}: has {len(cells)} cells, not {len(columns)}")
         elif cells["organization"] not in {"", organization}:
             faults.append(f'{line}: organization "{cells["organization"]}" must be empty or {organization}')
+        elif earlier := origin.get(_key({**cells, "organization": organization})):
+            faults.append(f"{line}: {named(cells)} has its price in line {earlier} already")
         else:
             cells = {**cells, "organization": organization}
             _take_over(rows, general, cells["charge"], organization)

@@ -195,6 +195,11 @@ def test_rows_that_overlap_are_refused(slug: str, refused: Any) -> None:
     assert "price already" in told
 
 
+def test_two_prices_for_one_day_in_one_file_are_refused(slug: str, refused: Any) -> None:
+    told = refused(slug, priced("recheck", "70.00", "2027-01-01"), priced("recheck", "7.00", "2027-01-01"))
+    assert told == "sonoledger: prices.csv:3: recheck 2027-01-01 has its price in line 2 already\n"
+
+
 def test_what_is_no_price_list_is_refused(
     slug: str, books: SqlBooks, refused: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

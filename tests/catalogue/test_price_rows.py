@@ -30,6 +30,7 @@ WRONG = [
     ({"amount": "10.5", "currency": "JPY"}, "more digits than JPY has (0)"),
     ({"amount": "10.0005", "currency": "BHD"}, "more digits than BHD has (3)"),
     ({"amount": "-1"}, "is negative"),
+    ({"amount": "9" * 40}, "must be below 1,000,000,000"),
     ({"currency": "XXX"}, 'currency "XXX"'),
     ({"scope": "half"}, 'scope "half"'),
     ({"priority": "soon"}, 'priority "soon"'),
