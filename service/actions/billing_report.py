@@ -39,6 +39,8 @@ def stretch(text: str) -> Stretch:
             first = date.fromisoformat(f"{text}-01")
             return Stretch(text, first, (first + timedelta(days=31)).replace(day=1) - timedelta(days=1))
         day = date.fromisoformat(text if _DAY.fullmatch(text) else "")
+        if day == date.max:
+            raise ValueError(text)  # no day follows at whose midnight it could end
         return Stretch(text, day, day)
     except (ValueError, OverflowError):
         raise Invalid(Fault("value", "Name a day such as 2026-11-25, or a month such as 2026-11.")) from None

@@ -24,6 +24,8 @@ def billing_report_(
     """The invoices and credits of a day or a month, and what they come to."""
     if bool(day) == bool(month):
         raise stop.stop("name either a --day or a --month")
+    if (day or month).count("-") != (2 if day else 1):
+        raise stop.stop("--day takes a day such as 2026-11-25, --month a month such as 2026-11")
     if format_ not in billing_report.FORMATS:
         raise stop.stop(f"--format is one of {', '.join(billing_report.FORMATS)}")
     current = opening.catalogue(opening.settings())

@@ -12,6 +12,7 @@ import pytest
 import typer
 
 from service.basics.money import Currency
+from service.commands.billing_group import billing_report_
 from service.commands.billing_report import COLUMNS, report
 from service.commands.cells import safe
 from service.store import SqlBooks
@@ -147,13 +148,22 @@ def test_money_that_can_not_be_read_ends_the_report(
     assert broken["id"] in capsys.readouterr().err
 
 
-@pytest.mark.parametrize("stretch", ["2026-13", "2026", "20261101", "2026-02-30", "2026-W01", "", "x"])
+@pytest.mark.parametrize(
+    "stretch", ["2026-13", "2026", "20261101", "2026-02-30", "2026-W01", "9999-12-31", "9999-12", "", "x"]
+)
 def test_what_is_no_day_and_no_month_is_refused(
     books: SqlBooks, slug: str, stretch: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
     with pytest.raises(typer.Exit):
         written(books, slug, stretch, "csv")
     assert "such as 2026-11-25" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("day", "month"), [("2026-11", ""), ("", "2026-11-25")])
+def test_a_day_is_not_taken_for_a_month(day: str, month: str, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(typer.Exit):
+        billing_report_("anybody", day=day, month=month, format_="csv")
+    assert capsys.readouterr().err.startswith("sonoledger: --day takes a day such as")
 
 
 def test_an_empty_month_is_said_in_words(books: SqlBooks, slug: str) -> None:
