@@ -54,7 +54,7 @@ def facts(
         requesters=tuple(_names(asked)) if asked else (),
         fulls=full_surveys(house, view, case),
         insurer=str(insurer.get("reference", "")),
-        insurer_name=str(insurer.get("display", "")),
+        insurer_name=str(insurer.get("display") or name_of(lookup.find(str(insurer.get("reference", ""))) or {})),
         insurance=insurance,
     )
 

@@ -57,8 +57,10 @@ class Authorisation:
         gross = add([part for group in tax_groups(lines, rounding) for part in (group.base, group.tax)])
         if gross.minor <= left.minor:
             return ""
-        held, rest = (f"{one.decimal():f} {currency}" for one in (self.held, left))
-        return f"Pre-authorisation {self.number} holds {held}, of which {rest} were left."
+        held, rest, asked = (f"{one.decimal():f} {currency}" for one in (self.held, left, gross))
+        return (
+            f"Pre-authorisation {self.number} holds {held}, of which {rest} were left; with this it would pay {asked}."
+        )
 
 
 @dataclass(frozen=True, slots=True)

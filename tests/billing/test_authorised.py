@@ -41,7 +41,7 @@ def test_b25_the_insurer_pays_up_to_the_amount_and_the_client_the_rest(counter: 
     _, (claim, rest) = one.finished(note("doppler"), note("cystocentesis"))  # 55.20, 42.00 and 33.60, tax included
     assert (whom(claim), lines(claim)) == ("Organization", {"fluid-check": ("1", "46.00"), "doppler": ("1", "35.00")})
     assert (whom(rest), lines(rest)) == ("RelatedPerson", {"cystocentesis": ("1", "28.00")})
-    why = "Pre-authorisation PA-7 holds 100.00 EUR, of which 100.00 EUR were left."
+    why = "Pre-authorisation PA-7 holds 100.00 EUR, of which 100.00 EUR were left; with this it would pay 130.80 EUR."
     assert reasons(rest) == {why}
     assert f"The client pays Ultrasound-guided cystocentesis. {why}" in one.said["warning"]
 
@@ -50,6 +50,7 @@ def test_b25_what_is_left_counts_every_invoice_and_credit_under_the_number(count
     one = Insured(counter, authorised(amount="100.00"))
     exam, (claim,) = one.finished()
     assert whom(claim) == "Organization"
+    assert claim["recipient"]["display"] == "Invented Mutual"  # the cover says no more than which Organization
     assert faults(claim) == []
     held = next(x for x in claim["extension"] if x["url"] == uris.X_COVER)
     assert held["valueReference"]["reference"] == f"Coverage/{one.cover}"
@@ -57,7 +58,8 @@ def test_b25_what_is_left_counts_every_invoice_and_credit_under_the_number(count
     counter.post({**by_hand, "recipient": {"reference": f"Organization/{one.insurer}"}})  # of others
     _, (second,) = one.finished()  # 55.20 again: 110.40 would be too much
     assert whom(second) == "RelatedPerson"
-    assert reasons(second) == {"Pre-authorisation PA-7 holds 100.00 EUR, of which 44.80 EUR were left."}
+    why = "Pre-authorisation PA-7 holds 100.00 EUR, of which 44.80 EUR were left; with this it would pay 55.20 EUR."
+    assert reasons(second) == {why}
     counter.credit(exam)
     assert whom(one.finished()[1][0]) == "Organization"
 

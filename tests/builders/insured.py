@@ -31,7 +31,7 @@ class Insured:
         self.said: Json = {}
 
     def coverage(self, *held: Json, **more: Any) -> Json:
-        payor = [{"reference": f"Organization/{self.insurer}", "display": "Invented Mutual"}]
+        payor = [{"reference": f"Organization/{self.insurer}"}]
         whole = {"resourceType": "Coverage", "status": "active", "beneficiary": {"reference": f"Patient/{self.id}"}}
         return {**whole, "payor": payor, **({"extension": list(held)} if held else {}), **more}
 

@@ -57,7 +57,7 @@ def test_b25_one_that_has_ended_or_not_begun_leaves_it_to_the_client_and_says_so
 
 def test_b25_beyond_the_amount_held_the_client_pays_line_by_line() -> None:
     held = Authorisation("PA-1", held=Money(15599, EUR))  # a cent short of both
-    why = "Pre-authorisation PA-1 holds 155.99 EUR, of which 155.99 EUR were left."
+    why = "Pre-authorisation PA-1 holds 155.99 EUR, of which 155.99 EUR were left; with this it would pay 156.00 EUR."
     assert told(shared(EXAM, DOPPLER, held=(held,))) == {"insurer": [("full", "")], "client": [("doppler", why)]}
     spent = replace(held, spent=Money(4000, EUR))
     assert list(told(shared(EXAM, DOPPLER, held=(spent,)))) == ["client", "insurer"]  # the smaller one still fits
