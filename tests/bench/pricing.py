@@ -1,4 +1,4 @@
-"""The pure pricing of a full exam with all that can be done besides: charges and price list into lines, tax and totals."""
+"""The pure pricing of a full exam with all that can be done besides: charges and prices into lines, tax and totals."""
 
 from datetime import UTC, datetime
 

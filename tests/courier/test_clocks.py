@@ -59,6 +59,7 @@ def test_a_clock_that_was_set_is_noticed_and_trusted_again_after_the_time_of_a_l
     assert watch.trusted()
 
 
+@pytest.mark.sqlite_first
 @pytest.mark.parametrize("jump", [2 * DAY, -HOUR])
 def test_no_post_is_taken_from_a_live_courier_when_the_clock_jumps_under_both(
     outbox: SqlBooks, jump: timedelta

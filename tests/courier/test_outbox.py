@@ -165,6 +165,7 @@ def test_posts_of_one_destination_fill_nobodys_hands(outbox: SqlBooks) -> None:
     assert len(outbox.lease("b", limit=64, seconds=90, now=clock())) == PER_DESTINATION, "those leases ran out"
 
 
+@pytest.mark.sqlite_first
 def test_a_hanging_destination_does_not_stop_the_others(outbox: SqlBooks) -> None:
     outbox.add_destination(SLUG, "dead", url="http://dead.test/fhir")
     promise(outbox, *(f"a-{n}" for n in range(100)), destination="dead")

@@ -123,6 +123,7 @@ def _delivered(outbox: Twin) -> int:
     return sum(post.state == "delivered" for post in list(outbox.posts.values()))
 
 
+@pytest.mark.full
 def test_one_that_cannot_be_settled_holds_up_no_other() -> None:
     class Refusing(Twin):
         def settle(self, leased: Leased, settlement: Settlement, *, now: object) -> bool:

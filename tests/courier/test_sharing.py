@@ -70,6 +70,7 @@ def test_a_long_way_down_the_ladder_keeps_its_lease() -> None:
     assert told(outbox).state == "delivered"
 
 
+@pytest.mark.sqlite_first
 @pytest.mark.parametrize("rung", ["single", "search"])
 def test_what_many_exams_name_is_there_once_though_two_couriers_bring_it_at_once(
     engine: str, database_url: Callable[[str], str], rung: str

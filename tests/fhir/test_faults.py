@@ -73,6 +73,7 @@ def test_every_element_of_the_examples_spoilt_in_every_way_once() -> None:
     assert set(told) == set(KINDS)
 
 
+@pytest.mark.full
 @needs_hl7
 @pytest.mark.parametrize("type_", sorted(STORABLE))
 def test_every_element_of_what_is_stored(type_: str) -> None:

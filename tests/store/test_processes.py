@@ -16,6 +16,7 @@ def _start(url: str, *, name: str, rounds: int) -> subprocess.Popen[str]:
     return subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
 
 
+@pytest.mark.sqlite_first
 def test_processes_share_identities(engine: str, database_url: Callable[[str], str]) -> None:
     url = database_url(engine)
     running = [_start(url, name="same", rounds=60) for _ in range(4)]

@@ -3,11 +3,15 @@
 from decimal import Decimal
 from typing import Any
 
+import pytest
+
 from service.fhir import exact, uris, validate
 from tests.builders import orders
 from tests.builders.orders import concept
 from tests.builders.survey import coded
 from tests.whole.telling import Desk, Exam, Json, decoded, refusal, taken
+
+pytestmark = pytest.mark.sqlite_first
 
 RATIO, LENGTH = "aorta-ratio", "length"
 

@@ -8,6 +8,8 @@ from service.fhir import uris
 from tests.builders.survey import entered
 from tests.whole.telling import Desk, coded, decoded, refusal, taken
 
+pytestmark = pytest.mark.sqlite_first
+
 
 def stands(desk: Desk, exam: Any, step: str) -> tuple[str, str]:
     task = desk.steps(exam)[step]

@@ -2,11 +2,15 @@
 
 from decimal import Decimal
 
+import pytest
+
 from service.fhir import exact, uris
 from tests.builders import orders
 from tests.builders.orders import concept, entry, transaction
 from tests.builders.scanner import Scanner
 from tests.whole.telling import Desk, Exam, coded, decoded, refusal, taken
+
+pytestmark = pytest.mark.sqlite_first
 
 LATER = "2026-11-26T10:00:00Z"
 

@@ -11,6 +11,8 @@ from service.fhir import exact, uris
 from tests.builders import orders
 from tests.whole.telling import Desk, Exam, decoded, only, taken
 
+pytestmark = pytest.mark.sqlite_first
+
 Json = dict[str, Any]
 PATCH = "application/json-patch+json"
 Way = Callable[[Desk, str, Json, str], int]

@@ -9,6 +9,8 @@ from tests.builders import orders
 from tests.builders.orders import concept, entry, transaction
 from tests.whole.telling import Desk, Exam, Json, decoded, found, references, taken
 
+pytestmark = pytest.mark.sqlite_first
+
 LONG = {"url": uris.X_PLANE, "valueCodeableConcept": concept(uris.PLANE, "long")}
 
 

@@ -11,6 +11,8 @@ from tests.builders.orders import parameters
 from tests.builders.survey import entered
 from tests.whole.telling import Desk, Exam, coded, decoded, only, refusal, result, taken
 
+pytestmark = pytest.mark.sqlite_first
+
 SIGNED = {"interpreter": "Dr I. Reader", "conclusion": "No abnormality seen."}
 Act = Callable[[httpx.Client], httpx.Response]
 

@@ -16,6 +16,8 @@ from tests.whole.conftest import Open
 from tests.whole.telling import Desk, Exam, Json, refusal, taken
 from tests.whole.test_judging import adrenal, flag, kilograms, note, reason, stored
 
+pytestmark = pytest.mark.sqlite_first
+
 SHIPPED = read_folder()["limits.csv"].split("\n")
 (MELIAN,) = [line for line in SHIPPED if line.startswith("ADL-D-10,")]
 

@@ -12,6 +12,8 @@ from tests.builders.instances import Instance
 from tests.whole.conftest import Worlds
 from tests.whole.telling import Json, decoded, taken
 
+pytestmark = pytest.mark.sqlite_first
+
 ANIMALS, PAGE, WRITERS = 60, 7, 6
 SORTS = ["-_lastUpdated", *(pytest.param(one, marks=pytest.mark.full) for one in ("", "birthdate", "name,_id"))]
 

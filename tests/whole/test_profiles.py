@@ -2,9 +2,13 @@
 
 from collections import Counter
 
+import pytest
+
 from service.fhir import exact, profiles, uris, validate
 from tests.builders.orders import parameters
 from tests.whole.telling import OURS, Desk, taken
+
+pytestmark = pytest.mark.sqlite_first
 
 
 def test_what_the_service_writes_keeps_to_its_profiles(desk: Desk) -> None:

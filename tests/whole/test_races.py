@@ -15,6 +15,8 @@ from tests.builders.orders import parameters
 from tests.whole.conftest import Worlds
 from tests.whole.telling import Desk, Exam, only, references, taken
 
+pytestmark = pytest.mark.sqlite_first
+
 CALLERS = 50
 ROUNDS = [3, pytest.param(20, marks=pytest.mark.full)]
 Call = Callable[[httpx.AsyncClient], Awaitable[httpx.Response]]
@@ -49,7 +51,9 @@ def race(instance: Instance, bearer: str, call: Call, *, callers: int = CALLERS)
 
 
 @pytest.mark.parametrize("rounds", ROUNDS)
-@pytest.mark.parametrize("way", ["create", "update", "in a transaction"])
+@pytest.mark.parametrize(
+    "way", ["create", *(pytest.param(way, marks=pytest.mark.full) for way in ("update", "in a transaction"))]
+)
 def test_of_fifty_conditional_writers_one_creates(pair: Instance, rounds: int, way: str) -> None:
     """R10 of the reliability plan: exactly one 201, the rest 200 with the same id; nowhere a second resource."""
     bearer = pair.token(pair.organization("records"))

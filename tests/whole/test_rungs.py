@@ -9,6 +9,8 @@ from service.fhir import uris
 from tests.whole.telling import Desk, only
 from tests.whole.test_delivery import AMENDED, SENT, arrived, targets, told
 
+pytestmark = pytest.mark.sqlite_first
+
 EACH = ["search", *(pytest.param(rung, marks=pytest.mark.full) for rung in ("batch", "single"))]
 
 

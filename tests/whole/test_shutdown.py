@@ -15,6 +15,8 @@ from tests.builders.lossy import Lossy
 from tests.whole.conftest import Worlds
 from tests.whole.telling import Desk, Exam, found
 
+pytestmark = pytest.mark.sqlite_first
+
 SOON = 10.0  # seconds
 ROUNDS = [1, pytest.param(10, marks=pytest.mark.full)]
 

@@ -13,6 +13,8 @@ from tests.builders.scanner import Scanner
 from tests.builders.survey import entered
 from tests.whole.telling import Desk, Exam, Json, coded, decoded, references, refusal, taken
 
+pytestmark = pytest.mark.sqlite_first
+
 # knowledge of the trade's table of steps: (species, sex, neuter status) -> steps from the start, some that only it has
 KINDS = [
     ("dog", "female", "neutered", {"uterine_stump"}, {"uterus", "ovary_left", "prostate", "prostate_neutered"}),

@@ -15,6 +15,8 @@ from tests.builders.healthy import Sonographer
 from tests.builders.orders import concept, entry, transaction
 from tests.whole.telling import Desk, Exam, Json, refusal, result, taken
 
+pytestmark = pytest.mark.sqlite_first
+
 KEPT = os.environ.get("KEEP_REPORTS", "")  # a folder: the reports are left there to be looked at
 
 

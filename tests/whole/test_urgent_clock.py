@@ -16,6 +16,8 @@ from tests.builders.survey import mappings
 from tests.whole.telling import Desk, Exam, only, result, taken
 from tests.whole.test_urgent import TOLD, business, confirmed, suggested
 
+pytestmark = pytest.mark.sqlite_first
+
 
 @pytest.fixture
 def exam(desk: Desk) -> Exam:

@@ -15,6 +15,8 @@ from tests.whole.conftest import Worlds
 from tests.whole.telling import Json, decoded, found, taken
 from tests.whole.test_races import race
 
+pytestmark = pytest.mark.sqlite_first
+
 CALLERS = 20
 
 
