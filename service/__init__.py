@@ -1,6 +1,7 @@
 """Sonoledger: an HL7 FHIR R4 integration service for abdominal ultrasound of dogs and cats.
 
-app.py worker.py cli.py     doors: join the rooms
+app.py worker.py cli.py     doors
+joined.py                   the rooms joined: what answers HTTP
 commands/ demo/             the command line, a file a command; the demo's story
 settings.py                 read once from the environment
 api/        answers HTTP                          courier/    carries finished posts outward

@@ -11,11 +11,11 @@ from service.access.keyring import Bearer, Keyring
 from service.actions.ports import House
 from service.api.kit import Kit, Limits
 from service.api.serve import create_app
-from service.app import application
 from service.catalogue.files import read_folder
 from service.catalogue.load import load
 from service.fhir import search, validate
 from service.fhir.reading import bundle
+from service.joined import application
 from service.store import SqlBooks
 from tests.api import running, twins
 from tests.api.besieged import besieged

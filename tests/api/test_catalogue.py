@@ -8,11 +8,11 @@ from typing import Any
 import httpx
 import pytest
 
-from service.app import application
 from service.catalogue.files import pack, read_folder
 from service.catalogue.load import load
 from service.fhir import uris, validate
 from service.fhir.types import DEFINITIONS
+from service.joined import application
 from service.store import SqlBooks
 from tests.api import running
 from tests.api.conftest import JSON

@@ -12,9 +12,9 @@ import httpx
 import pytest
 
 from service.api.types import KNOWN, READ_ONLY
-from service.app import application
 from service.catalogue.files import read_folder
 from service.catalogue.load import load
+from service.joined import application
 from service.store import SqlBooks
 from tests.api import running
 from tests.api.conftest import JSON

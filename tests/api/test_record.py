@@ -9,10 +9,10 @@ from typing import Any
 import httpx
 import pytest
 
-from service.app import application
 from service.catalogue.files import read_folder
 from service.catalogue.load import load
 from service.fhir import validate
+from service.joined import application
 from service.store import SqlBooks
 from tests.api import running
 from tests.api.conftest import JSON

@@ -18,11 +18,11 @@ from service import worker
 from service.access import tokens
 from service.actions import watch_subscriptions
 from service.actions.ports import House
-from service.app import application
 from service.catalogue.files import read_folder
 from service.catalogue.load import Catalogues, load
 from service.courier.round import Tally
 from service.fhir.validate import check
+from service.joined import application
 from service.store import SqlBooks
 from tests.api import running
 from tests.builders.subscriber import Subscriber, plain, subscriber

@@ -15,10 +15,10 @@ from jwt.utils import base64url_encode
 
 from service.access import scopes, tokens
 from service.access.assertion import key_set
-from service.app import application
 from service.basics.errors import Invalid
 from service.catalogue.files import read_folder
 from service.catalogue.load import load
+from service.joined import application
 from service.store import SqlBooks
 from tests.api import running
 from tests.api.conftest import Place

@@ -9,8 +9,8 @@ from service.access.keyring import Bearer, Keyring
 from service.api import rules
 from service.api.offers import PLACES
 from service.api.reception import Reception
-from service.app import application
 from service.commands import token
+from service.joined import application
 from tests.bench import exam
 from tests.bench.house import SLUG, Practice
 from tests.bench.measuring import Line, cost, in_turns

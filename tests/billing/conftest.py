@@ -8,7 +8,7 @@ from typing import Any
 import httpx
 import pytest
 
-from service.app import application
+from service.joined import application
 from service.store import SqlBooks, open_books
 from tests.api.running import client, register, served
 from tests.builders.bills import Clock

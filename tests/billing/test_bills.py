@@ -9,10 +9,10 @@ import pytest
 from fhirpathpy import evaluate
 from fhirpathpy.models import models
 
-from service.app import application
 from service.catalogue.files import read_folder
 from service.catalogue.load import load
 from service.fhir import exact, uris
+from service.joined import application
 from service.store import SqlBooks
 from tests.api.running import client, register, served
 from tests.builders.counter import RICH, Counter, line, lines, note, told, weighs
@@ -146,6 +146,12 @@ def test_b08_b09_parts_are_credited_once_and_the_rest_can_be_billed_anew_once(at
     assert corrections == ["1", "1"]
     assert "invoice" not in told(exact.decode(counter.operate(exam, "bill", by="X", again=True).content))
     assert counter.get(said["invoice"][0]) == first
+    twice = counter.operate(exam, "credit", reason="Wrong owner", by="A. Bookkeeper")  # of the new one, or a repeat?
+    assert twice.status_code == 409
+    assert f"`invoice` ({new[0]})" in twice.text
+    meant = {"name": "invoice", "valueReference": {"reference": new[0]}}
+    last = counter.get(counter.credit(exam, meant, reason="Wrong owner")["credit"][0])
+    assert last["totalGross"]["value"] == -first["totalGross"]["value"]
 
 
 def test_b09_what_is_paid_is_taken_in_and_nothing_else_of_an_invoice_is(at: Callable[..., Counter]) -> None:
@@ -177,6 +183,9 @@ def test_b31_a_visit_of_two_animals_is_two_exams_and_one_call_out(at: Callable[.
     shown = [list(lines(counter.get(said["invoice"][0]))) for _, said in bills]
     assert shown == [["fluid-check", "call-out"], ["fluid-check"]]
     assert counter.operate(bills[0][0], "withdraw", reason="Wrong animal", by="X").is_success
+    again = counter.operate(bills[0][0], "withdraw", reason="Wrong owner", by="X")
+    words = [i["details"]["text"] for i in again.json()["issue"]]
+    assert (again.status_code, words) == (409, ["The exam was already withdrawn with other content."])
     later = told(exact.decode(counter.operate(bills[1][0], "bill", by="X").content))
     assert list(lines(counter.get(later["invoice"][0]))) == ["call-out"]
 
@@ -235,8 +244,8 @@ def test_b04_while_anything_is_owed_nothing_is_billed(at: Callable[..., Counter]
     assert refused.status_code == 422
     assert "entry" not in exact.decode(counter.http.get("/fhir/Invoice").content)
     assert {c["status"] for c in counter.charges(exam)} == {"planned"}
-    for name in ("bill", "credit"):
-        assert counter.operate(exam, name, by="X", reason="Too early").status_code == 409
+    assert counter.operate(exam, "bill", by="X").status_code == 409
+    assert counter.operate(exam, "credit", by="X", reason="Too early").status_code == 409
 
 
 def test_b29_nothing_clinical_stands_on_an_invoice(at: Callable[..., Counter]) -> None:

@@ -10,10 +10,10 @@ import typer
 from service.actions.close_month import close
 from service.actions.invoice_issue import numbered
 from service.actions.writing import write
-from service.app import application
 from service.basics.errors import Conflict, Refusal
 from service.billing.practice import Practice
 from service.commands import billing, billing_report
+from service.joined import application
 from service.store import SqlBooks
 from tests.api.running import client, register, served
 from tests.builders.bills import EUR, Clock, bill, house, keep

@@ -7,10 +7,10 @@ import httpx
 import pytest
 
 from service.actions.billing_check import check
-from service.app import application
 from service.catalogue.files import read_folder
 from service.catalogue.load import load
 from service.fhir import uris
+from service.joined import application
 from service.store import SqlBooks
 from tests.api.running import client, register, served
 from tests.builders.bills import house

@@ -7,9 +7,9 @@ from concurrent.futures import ThreadPoolExecutor
 import httpx
 import pytest
 
-from service.app import application
 from service.catalogue.files import read_folder
 from service.catalogue.load import load
+from service.joined import application
 from service.store import SqlBooks
 from tests.api import running
 from tests.conformance.speaking import BASE, ORIGIN

@@ -11,9 +11,9 @@ from typing import Any
 import httpx
 from sqlalchemy import create_engine, select, text
 
-from service.app import application
 from service.fhir import exact
 from service.fhir.definitions import Definitions
+from service.joined import application
 from service.store import SqlBooks, open_books
 from service.store.tables import metadata
 from tests.api import running

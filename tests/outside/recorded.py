@@ -8,9 +8,9 @@ from typing import Any
 
 import uvicorn
 
-from service.app import application
 from service.catalogue.files import read_folder
 from service.catalogue.load import load
+from service.joined import application
 from service.store import SqlBooks
 from tests.builders.processes import free_port
 

@@ -12,12 +12,12 @@ import pytest
 
 from service import worker
 from service.actions.ports import House
-from service.app import application
 from service.basics.agreement import Agreement
 from service.catalogue.load import Catalogues
 from service.commands import agreement, organization
 from service.courier.home import AtHome
 from service.courier.round import Tally
+from service.joined import application
 from service.store import SqlBooks, open_books
 from tests.api.running import client, register, served
 from tests.builders.instances import BILLING, Instance

@@ -7,10 +7,10 @@ from pathlib import Path
 
 from service.api import log
 from service.api.listen import listen
-from service.app import application
 from service.catalogue.files import read_folder
 from service.catalogue.load import load
 from service.fhir import validate
+from service.joined import application
 from service.settings import Settings
 from service.store import open_books
 

@@ -4,8 +4,8 @@ import os
 import signal
 import sys
 
-from service.app import application
 from service.fhir import validate
+from service.joined import application
 from service.store import open_books
 from tests.api.running import served
 from tests.builders.survey import mappings

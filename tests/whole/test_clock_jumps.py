@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterator
 import httpx
 import pytest
 
-from service.app import application
 from service.fhir import exact
+from service.joined import application
 from service.store import SqlBooks, open_books
 from tests.api.running import client, register, served
 from tests.builders.bills import Clock

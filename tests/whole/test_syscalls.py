@@ -17,8 +17,8 @@ from typing import Any
 import httpx
 import pytest
 
-from service.app import application
 from service.fhir import exact
+from service.joined import application
 from service.store import SqlBooks, open_books
 from tests.api.running import client, register, served
 from tests.builders.counter import Counter
