@@ -1,6 +1,6 @@
 """What an operation is given, in its URL or in posted Parameters, as named texts."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
@@ -8,6 +8,7 @@ from typing import Any
 from service.api import conditions
 from service.api.ask import Ask
 from service.basics.errors import Fault, Invalid
+from service.fhir.operations import Operation, Parameter
 from service.fhir.reading.parameters import parts
 
 Json = dict[str, Any]
@@ -22,6 +23,32 @@ def posted(ask: Ask) -> Json:
     if faults:
         raise Invalid(*faults)
     return given
+
+
+def posted_to(ask: Ask, operation: Operation) -> Json:
+    """The Parameters posted to an operation. Raises Invalid also for what it doesn't take: a misspelt `line` of
+
+    $credit that went by unseen would credit everything."""
+    given = posted(ask)
+    faults = list(_untaken(given.get("parameter", []), operation.parameters, "Parameters.parameter", operation.name))
+    if faults:
+        raise Invalid(*faults)
+    return given
+
+
+def _untaken(given: Sequence[Json], takes: Sequence[Parameter], where: str, operation: str) -> Iterator[Fault]:
+    """A fault for each parameter, or part of one, that isn't known, or comes more often than it may."""
+    known = {one.name: one for one in takes if one.use == "in"}
+    names = [str(one.get("name", "")) for one in given]
+    for index, name in enumerate(names):
+        path = f"{where}[{index}]"
+        if name not in known:
+            there = ", ".join(known) or "none"
+            yield Fault("not-supported", f"${operation} takes no `{name}` here; what it takes: {there}.", path)
+        elif known[name].max == "1" and name in names[:index]:
+            yield Fault("invalid", f"`{name}` can be given once only.", path)
+        elif known[name].parts:
+            yield from _untaken(given[index].get("part", []), known[name].parts, f"{path}.part", operation)
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,21 +7,26 @@ from service.access import scopes
 from service.api import answers
 from service.api.answers import Answer
 from service.api.ask import Ask
-from service.api.inputs import posted
+from service.api.inputs import posted, posted_to
 from service.api.outcomes import outcome_of
 from service.basics.errors import Fault, Invalid, NotPermitted
+from service.fhir.operations import CHECK, EXAM
 from service.fhir.reading import parameters
 from service.fhir.validate import opinion
 
 Json = dict[str, Any]
+_DECLARED = {one.name: one for one in (*EXAM, CHECK)}
+_NAMING = frozenset({"settle", "urgent", "urgent-attempt", "urgent-acknowledge"})  # tell it with all else that is wrong
 _UNHELD = frozenset({"delete", "profile"})  # modes that need no resource
 
 
 def exam(name: str) -> Callable[[Ask], Answer]:
-    """The interaction that hands the posted Parameters to the action of this name."""
+    """The interaction that hands the posted Parameters to the action of this name, when it takes all of them."""
+    declared = _DECLARED[name]
 
     def run(ask: Ask) -> Answer:
-        return _answer(ask.kit.operations[name](ask.kit.house, ask.caller, ask.id, posted(ask)))
+        given = posted(ask) if name in _NAMING else posted_to(ask, declared)
+        return _answer(ask.kit.operations[name](ask.kit.house, ask.caller, ask.id, given))
 
     return run
 

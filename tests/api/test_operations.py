@@ -30,7 +30,8 @@ def test_a_refusal_of_the_action_is_told(rest: httpx.Client) -> None:
 
 
 def test_a_fault_of_ours_tells_nothing(rest: httpx.Client, caplog: pytest.LogCaptureFixture) -> None:
-    answer = rest.post("/fhir/Task/an-exam/$withdraw", json=GIVEN, headers=JSON)
+    why = {"resourceType": "Parameters", "parameter": [{"name": "reason", "valueString": "Mistaken."}]}
+    answer = rest.post("/fhir/Task/an-exam/$withdraw", json=why, headers=JSON)
     assert answer.status_code == 500
     assert "1234" not in answer.text + caplog.text
     assert "ZeroDivisionError" in caplog.text
@@ -40,6 +41,29 @@ def test_a_fault_of_ours_tells_nothing(rest: httpx.Client, caplog: pytest.LogCap
 @pytest.mark.parametrize("body", [{"resourceType": "Task"}, GIVEN | {"nonsense": 1}, []])
 def test_an_operation_takes_sound_parameters_only(rest: httpx.Client, body: object) -> None:
     assert rest.post("/fhir/Task/an-exam/$finish", json=body, headers=JSON).status_code == 400
+
+
+def test_what_an_operation_does_not_take_is_told_and_nothing_is_done(rest: httpx.Client) -> None:
+    """$credit takes back all that is left without a `line`: a misspelt one may not be passed over."""
+    line = [{"name": "sequence", "valuePositiveInt": 1}, {"name": "amuont", "valueInteger": 2}]
+    given = [
+        {"name": "lines", "part": line},
+        {"name": "line", "part": line},
+        {"name": "by", "valueString": "A. Clerk"},
+        {"name": "by", "valueString": "B. Clerk"},
+    ]
+    body = {"resourceType": "Parameters", "parameter": given}
+    answer = rest.post("/fhir/Task/an-exam/$credit", json=body, headers=JSON)
+    assert answer.status_code == 400
+    told = {one["expression"][0]: one["details"]["text"] for one in answer.json()["issue"]}
+    assert set(told) == {
+        "Parameters.parameter[0]",
+        "Parameters.parameter[1].part[1]",
+        "Parameters.parameter[3]",
+    }
+    assert told["Parameters.parameter[0]"].endswith("reason, by, invoice, line.")
+    assert told["Parameters.parameter[1].part[1]"].endswith("sequence, quantity, amount.")
+    assert "once" in told["Parameters.parameter[3]"]
 
 
 def test_operations_are_offered_on_tasks_only(rest: httpx.Client) -> None:
