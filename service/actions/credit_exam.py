@@ -9,7 +9,7 @@ from service.actions.case import Case, open_case
 from service.actions.exam_charges import invoices_of, open_ledger
 from service.actions.operation import Operation, on_exam
 from service.actions.ports import Caller, House
-from service.actions.writing import rewrite
+from service.actions.writing import decoded, rewrite
 from service.basics.errors import Conflict, Fault, RuleBroken
 from service.billing import credit as crediting
 from service.billing.invoice import Invoice
@@ -17,6 +17,7 @@ from service.billing.partial_credit import faults as refused
 from service.fhir import exact
 from service.fhir.reading.credit import wanted
 from service.fhir.reading.parameters import text
+from service.fhir.reading.task import entries
 from service.fhir.writing.parameters import parameters as answered
 from service.fhir.writing.procedure import outcome
 
@@ -33,6 +34,8 @@ def credit(house: House, caller: Caller, task_id: str, parameters: Json) -> Json
         if not operation.repeated:
             ended(operation, "credited")
             operation.answer = _credit(house, caller, operation, parameters)
+        elif not text(parameters, "invoice"):
+            _still_meant(operation)
         return operation.answer
 
 
@@ -52,6 +55,18 @@ def unsaid(parameters: Json, needed: Sequence[tuple[str, str]]) -> list[Fault]:
         for name, words in needed
         if not text(parameters, name)
     ]
+
+
+def _still_meant(operation: Operation) -> None:
+    """Raise Conflict when the exam was invoiced anew since this same credit was made: either could be meant."""
+    made = text(operation.answer, "credit")
+    task = operation.work.get("Task", operation.exam.id)
+    papers = [(one.item, one.source) for one in entries(decoded(task))] if task else []
+    later = papers[papers.index(("credit", made)) :] if ("credit", made) in papers else []
+    new = [source for item, source in later if item == "invoice"]
+    if new:
+        words = f"This same credit was made as {made}, and the exam was invoiced anew since: to credit that, say so"
+        raise Conflict(Fault("business-rule", f"{words} in `invoice` ({', '.join(new)}).", "Parameters.parameter"))
 
 
 def _credit(house: House, caller: Caller, operation: Operation, parameters: Json) -> Json:

@@ -45,7 +45,8 @@ def on_exam(
         if receipt and receipt[0] == operation.fingerprint:
             operation.repeated, operation.answer = True, exact.decode(receipt[1])
         elif receipt and once:
-            text = f"The exam was already {PAST[name]} with other content; what is final changes by $amend."
+            hint = "" if name == "withdraw" else "; what is final changes by $amend"
+            text = f"The exam was already {PAST[name]} with other content{hint}."
             raise Conflict(Fault("business-rule", text, "Parameters"))
         yield operation
         if kept and not operation.repeated:
