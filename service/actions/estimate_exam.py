@@ -32,7 +32,7 @@ from service.billing.pricing import Priced, priced
 from service.billing.triggers import Trigger, charged
 from service.fhir import exact
 from service.fhir.reading.estimate import payer_of
-from service.fhir.reading.parameters import named
+from service.fhir.reading.parameters import texts
 from service.fhir.writing import estimate as writing
 from service.fhir.writing.parameters import parameters as answered
 from service.fhir.writing.procedure import outcome
@@ -52,10 +52,11 @@ def estimate(house: House, caller: Caller, task_id: str, parameters: Json) -> Js
         still_open(operation)
         case = open_case(house, operation.work, caller, operation.exam)
         triggers = catalogue_of(house, operation.work).triggers
-        expected = Counter(str(one) for one in named(parameters, "expected"))
+        expected = Counter(texts(parameters, "expected"))
         if unknown := sorted(expected.keys() - {one.charge for one in triggers}):
             can = ", ".join(one.charge for one in triggers)
-            text = f"No exam can show {', '.join(unknown)}. What can be expected is {can}."
+            said = ", ".join(one or "what has no code" for one in unknown)
+            text = f"No exam can show {said}. What can be expected is {can}."
             raise RuleBroken(Fault("code-invalid", text, "Parameters.parameter.where(name='expected')"))
         facts = _facts(house, operation.work, case, _added(triggers, expected))
         operation.answer = _keep(house, operation, case, facts)

@@ -23,6 +23,11 @@ from service.billing.pricing import Priced
 from service.fhir.writing import invoice as writing
 
 Json = dict[str, Any]
+OWNERLESS = (
+    "the animal has not exactly one owner on record, that is an active RelatedPerson with the relationship OWN "
+    "of HL7's table 0063"
+)
+UNASKED = "the order names no organisation that asked for it on record"
 PAYERS = ("RelatedPerson/", "Organization/", "Patient/")  # R4: who can be Invoice.recipient
 
 
@@ -89,8 +94,7 @@ def _hindrance(bill: Bill, facts: ExamFacts, practice: Practice) -> str:
         found.append("The practice has no billing profile yet.")
     if not payer.reference.startswith(PAYERS):
         client = payer.reference == facts.owner
-        why = "the animal has not exactly one owner" if client else "the order names no organisation that asked for it"
-        found.append(f"It is not clear who pays: {why} on record.")
+        found.append(f"It is not clear who pays: {OWNERLESS if client else UNASKED}.")
     return " ".join(found)
 
 

@@ -179,6 +179,10 @@ def test_what_is_wrong_with_an_estimate_or_a_consent_is_told_at_once(at: Callabl
     refused = counter.operate(exam, "estimate", {"name": "expected", "valueCode": "massage"})
     assert refused.status_code == 422
     assert "massage" in refused.json()["issue"][0]["details"]["text"]
+    odd = [{"name": "expected", "valueCoding": {"code": "massage"}}, {"name": "expected", "valueMoney": {"value": 1}}]
+    text = counter.operate(exam, "estimate", *odd).json()["issue"][0]["details"]["text"]
+    assert text.startswith("No exam can show what has no code, massage. What can")
+    assert counter.operate(exam, "estimate", {"name": "expected", "valueCoding": {"code": "doppler"}}).is_success
     counter.estimate(exam)
     ahead = {"name": "at", "valueDateTime": "2027-01-01T10:00:00Z"}
     wrong = {"name": "amount", "valueMoney": {"value": Decimal("1.234"), "currency": "EUR"}}

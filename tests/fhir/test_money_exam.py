@@ -159,7 +159,7 @@ def test_a_price_list_without_the_service_leaves_it_billable_and_told(books, org
     ("practice", "facts", "words"),
     [
         (replace(PRACTICE, profile=None), {}, "no billing profile"),
-        (PRACTICE, {"owner": ""}, "not clear who pays"),
+        (PRACTICE, {"owner": ""}, "not exactly one owner on record, that is an active RelatedPerson"),
         (PRACTICE, {"owner": "Practitioner/p"}, "not clear who pays"),
         (PRACTICE, {"started": ""}, "is not known"),
     ],

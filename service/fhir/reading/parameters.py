@@ -24,9 +24,16 @@ def named(parameters: Json, name: str) -> list[Any]:
 
 def text(parameters: Json, name: str) -> str:
     """The first value under a name as text: a string, a Coding's code, a Reference's target or display."""
-    for value in named(parameters, name):
-        if isinstance(value, dict):
-            coding = (value.get("coding") or [{}])[0]
-            return str(value.get("code") or coding.get("code") or value.get("reference") or value.get("display") or "")
-        return str(value).strip()
-    return ""
+    return next(iter(texts(parameters, name)), "")
+
+
+def texts(parameters: Json, name: str) -> list[str]:
+    """All values under a name as text; "" for one that has none."""
+    return [_said(value) for value in named(parameters, name)]
+
+
+def _said(value: Any) -> str:
+    if isinstance(value, dict):
+        coding = (value.get("coding") or [{}])[0]
+        return str(value.get("code") or coding.get("code") or value.get("reference") or value.get("display") or "")
+    return str(value).strip()
