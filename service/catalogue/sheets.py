@@ -36,6 +36,7 @@ class Sheets:
     def __init__(self, files: Mapping[str, str]) -> None:
         self._files = files
         self._lines: dict[str, list[Line]] = {}
+        self._broken: list[tuple[Line, frozenset[str]]] = []
         self.faults: list[str] = []
 
     def fault(self, line: Line, text: str) -> None:
@@ -53,6 +54,17 @@ class Sheets:
         found = [placed for line in self._lines[file] if (placed := self._row(line, model))]
         self._repeated(found, model.key)
         return found
+
+    def broken(
+        self, file: str, model: type[R], *, sound: Mapping[str, str]
+    ) -> Iterator[tuple[Placed[R], frozenset[str]]]:
+        """The rows of a file already read that are wrong, with a sound cell in place of each wrong one, and which
+
+        columns those are: so that the rest of such a row is looked at as well."""
+        for line, columns in self._broken:
+            if line.file == file:
+                cells = {**line.cells, **{column: sound.get(column, "") for column in columns}}
+                yield Placed(model.model_validate(cells), line), columns
 
     def known(self, file: str, column: str) -> frozenset[str]:
         """Every text of a column of a file already read, those of faulty rows too, so that one fault stays one."""
@@ -95,8 +107,9 @@ class Sheets:
         try:
             return Placed(model.model_validate(line.cells), line)
         except ValidationError as error:
-            for one in error.errors():
-                column = str(one["loc"][0]) if one["loc"] else ""
+            wrong = [(str(one["loc"][0]) if one["loc"] else "", one) for one in error.errors()]
+            self._broken.append((line, frozenset(column for column, _ in wrong)))
+            for column, one in wrong:
                 text = one["msg"].removeprefix("Value error, ")
                 self.fault(line, f'{column} "{line.cells.get(column, "")}": {text}')
             return None

@@ -185,6 +185,13 @@ def test_every_fault_is_named_by_file_and_line(slug: str, refused: Any) -> None:
         )
 
 
+def test_a_charge_that_nothing_leads_to_is_refused_with_those_there_are(slug: str, refused: Any) -> None:
+    told = refused(slug, {**priced("full", "190.00", "2027-01-01"), "charge": "fulll", "payer": "bank"})
+    assert 'prices.csv:2: charge "fulll" can be call-out, claim-admin, ' in told
+    assert 'prices.csv:2: payer "bank"' in told
+    assert len(told.splitlines()) == 2
+
+
 def test_rows_that_overlap_are_refused(slug: str, refused: Any) -> None:
     told = refused(
         slug,

@@ -86,3 +86,28 @@ def test_a_bundle_comes_to_its_price() -> None:
     named = [row(c, part_of="full", amount=a) for c, a in (("doppler", "100.00"), ("sample", "85.00"))]
     assert told(*named) == []
     assert "do not come to its one price on 2020-01-01" in told(*named, row("drainage", part_of="full"))[0]
+
+
+def test_a_charge_that_nothing_leads_to_is_no_price_unless_it_is_a_part_of_one() -> None:
+    (found,) = told(row("fulll"))
+    assert found.startswith('tariff.csv:3: charge "fulll" can be call-out, claim-admin, clipping, ')
+    assert found.endswith("urgent-fee")
+    parts = [
+        row(charge, part_of="full", amount=amount) for charge, amount in (("images", "100.00"), ("words", "85.00"))
+    ]
+    assert told(*parts) == []
+
+
+def test_all_that_is_wrong_with_a_row_is_told_at_once() -> None:
+    found = told(row("doppler", amount="-5", currency="ZZZ", payer="bank"))
+    assert len(found) == 3
+    assert all(text.startswith("tariff.csv:3: ") for text in found)
+    for words in ("amount -5 is negative", 'currency "ZZZ" is not in currencies.csv', 'payer "bank": '):
+        assert any(words in text for text in found), found
+
+
+def test_what_hangs_on_a_cell_that_cannot_be_read_is_not_told_besides() -> None:
+    (found,) = told(row("doppler", tax_rate="twenty"))
+    assert "plain decimal number" in found
+    (found,) = told(row("doppler", part_of="Not A Name", amount="10.00"))
+    assert "part_of" in found
