@@ -9,6 +9,7 @@ from typing import Any
 
 from service.actions import (
     admission,
+    authorised,
     deletion,
     guards,
     identities,
@@ -123,6 +124,8 @@ def _apply(house: House, work: Work, caller: Caller, waiting: list[Pending], *, 
                 with _Placed(one):
                     identities.unique(work, one, kinds, uris.IDENTIFIER_TYPE)
         guards.check(house, work, waiting)
+        if not caller.agreement:  # else it was looked at where it was written, by the charges there
+            authorised.check(house, work, waiting, ours=ours)
         subscribe.admit(house, work, caller, waiting)
         derived = admission.admit(house, work, caller, waiting, ours=ours)
     with overtaken.answered(waiting):

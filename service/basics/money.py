@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 
+MOST = Decimal(1_000_000_000)  # of the major unit: above every price of the trade, and sums of such stay exact
+
 
 @dataclass(frozen=True, slots=True)
 class Currency:

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping, Set
 from decimal import Decimal
 
-from service.basics.money import Currency
+from service.basics.money import MOST, Currency
 from service.billing.situation import GRADES, PRIORITIES
 from service.billing.tariff import NEEDS_REASON
 from service.catalogue.rows_trade import PriceRow
@@ -11,7 +11,6 @@ from service.catalogue.sheets import Sheets
 
 KINDS = ("exam", "service", "drug", "outside")
 HUNDRED = Decimal(100)
-MOST = Decimal(1_000_000_000)  # of the major unit: above every price of the trade, and sums of such stay exact
 SOUND = {
     "charge": "unread",
     "text": "Unread",

@@ -64,6 +64,60 @@ def test_b25_what_is_left_counts_every_invoice_and_credit_under_the_number(count
     assert whom(one.finished()[1][0]) == "Organization"
 
 
+def test_a_pre_authorisation_that_could_not_be_kept_is_refused_with_all_that_is_wrong(counter: Counter) -> None:
+    one = Insured(counter)
+    odd = authorised("PA-8", scope=("doppler", "fulll"), amount="-1")
+    misspelt = {"url": uris.X_AUTHORISATION, "extension": [{"url": "number", "valueString": "PA-9"}]}
+    misspelt["extension"] += [{"url": "ammount", "valueMoney": {"value": Decimal(5), "currency": "EUR"}}]
+    misspelt["extension"] += [{"url": "amount", "valueString": "5 EUR"}, {"url": "scope", "valueString": "full"}]
+    refused = counter.http.post("/fhir/Coverage", content=exact.encode(one.coverage(odd, misspelt)))
+    told = {issue["expression"][0]: issue["details"]["text"] for issue in refused.json()["issue"]}
+    assert refused.status_code == 422
+    place = "Coverage.extension"
+    assert told.keys() == {
+        f"{place}[0].extension[2].value",
+        f"{place}[0].extension[3].value.value",
+        f"{place}[1].extension[1].url",
+        f"{place}[1].extension[2].value",
+        f"{place}[1].extension[3].value",
+    }
+    assert told[f"{place}[0].extension[2].value"].startswith("fulll is no charge code; it can be call-out, ")
+    assert "above zero, not -1" in told[f"{place}[0].extension[3].value.value"]
+
+
+@pytest.mark.parametrize(
+    ("amount", "currency", "place", "words", "status"),
+    [
+        ("0", "EUR", "value.value", "above zero, not 0", 422),
+        ("1000000000", "EUR", "value.value", "is below 1,000,000,000", 422),
+        ("1.005", "EUR", "value.value", "more digits than EUR has (2)", 422),
+        ("5", "", "value.currency", "needs its currency", 422),
+        ("5", "ISK", "value.currency", "", 201),
+        ("5", "ZZZ", "value.currency", '"ZZZ" is not one of AED', 400),  # R4 binds it to ISO 4217
+    ],
+)
+def test_a_pre_authorised_amount_is_money(
+    counter: Counter, amount: str, currency: str, place: str, words: str, status: int
+) -> None:
+    held = authorised(amount=amount)
+    held["extension"][-1]["valueMoney"] = {"value": Decimal(amount), **({"currency": currency} if currency else {})}
+    answer = counter.http.post("/fhir/Coverage", content=exact.encode(Insured(counter).coverage(held)))
+    assert answer.status_code == status, answer.text
+    for issue in answer.json().get("issue", []):
+        assert issue["expression"] == [f"Coverage.extension[0].extension[1].{place}"]
+        assert words in issue["details"]["text"]
+
+
+def test_a_pre_authorised_period_does_not_end_before_it_starts(counter: Counter) -> None:
+    one = Insured(counter)
+    turned = one.coverage(authorised(start="2026-12-01", end="2026-11-30"))
+    refused = counter.http.post("/fhir/Coverage", content=exact.encode(turned))
+    assert refused.status_code == 400  # R4's own per-1
+    assert refused.json()["issue"][0]["expression"] == ["Coverage.extension[0].extension[1].value"]
+    same_day = one.coverage(authorised(start="2026-12-01", end="2026-12-01", scope=("full", "claim-admin")))
+    assert counter.http.post("/fhir/Coverage", content=exact.encode(same_day)).status_code == 201
+
+
 @pytest.mark.full
 def test_b25_one_that_ended_or_is_for_another_cover_leaves_it_to_the_client(counter: Counter) -> None:
     one = Insured(counter, authorised(end="2026-11-24"))
