@@ -12,6 +12,19 @@ from service.fhir.operations import Operation, Parameter
 from service.fhir.reading.parameters import parts
 
 Json = dict[str, Any]
+LONGEST = 1000  # characters of a reason, which is printed on one page with all else
+_TEXT = frozenset({"String", "Markdown", "Code", "Id", "Uri", "Url", "Canonical", "Date", "DateTime", "Instant"})
+_WHOLE = frozenset({"Integer", "PositiveInt", "UnsignedInt"})
+TYPES = {
+    "string": _TEXT,
+    "dateTime": _TEXT,
+    "code": _TEXT | {"Coding", "CodeableConcept"},
+    "Reference": _TEXT | {"Reference"},
+    "integer": _WHOLE,
+    "positiveInt": _WHOLE,
+    "decimal": _WHOLE | {"Decimal"},
+    "": frozenset[str](),
+}  # value[x] that is taken for a declared type; of every other type its own
 
 
 def posted(ask: Ask) -> Json:
@@ -26,9 +39,9 @@ def posted(ask: Ask) -> Json:
 
 
 def posted_to(ask: Ask, operation: Operation) -> Json:
-    """The Parameters posted to an operation. Raises Invalid also for what it doesn't take: a misspelt `line` of
+    """The Parameters posted to an operation. Raises Invalid also for what it doesn't take, by name
 
-    $credit that went by unseen would credit everything."""
+    or by type: a misspelt `line` of $credit that went by unseen would credit everything."""
     given = posted(ask)
     faults = list(_untaken(given.get("parameter", []), operation.parameters, "Parameters.parameter", operation.name))
     if faults:
@@ -47,8 +60,23 @@ def _untaken(given: Sequence[Json], takes: Sequence[Parameter], where: str, oper
             yield Fault("not-supported", f"${operation} takes no `{name}` here; what it takes: {there}.", path)
         elif known[name].max == "1" and name in names[:index]:
             yield Fault("invalid", f"`{name}` can be given once only.", path)
-        elif known[name].parts:
+        else:
+            yield from _unfit(given[index], known[name], path)
             yield from _untaken(given[index].get("part", []), known[name].parts, f"{path}.part", operation)
+
+
+def _unfit(one: Json, declared: Parameter, path: str) -> Iterator[Fault]:
+    """A fault when the value has another type, or a reason is longer than a page has room for."""
+    kinds = [key.removeprefix("value") for key in one if key.startswith("value")]
+    kinds += ["Resource"] if "resource" in one else []
+    fits = TYPES.get(declared.type, frozenset({declared.type[:1].upper() + declared.type[1:]}))
+    for kind in kinds:
+        if kind not in fits:
+            wanted = f"a {declared.type}" if declared.type else "given in parts"
+            came = f"value{kind}" if f"value{kind}" in one else "a resource"
+            yield Fault("invalid", f"`{declared.name}` is {wanted}, not {came}.", path)
+        elif declared.name == "reason" and len(str(one.get(f"value{kind}", ""))) > LONGEST:
+            yield Fault("too-long", f"`reason` has at most {LONGEST:,} characters.", path)
 
 
 @dataclass(frozen=True, slots=True)

@@ -66,6 +66,28 @@ def test_what_an_operation_does_not_take_is_told_and_nothing_is_done(rest: httpx
     assert "once" in told["Parameters.parameter[3]"]
 
 
+def test_a_value_of_another_type_and_a_reason_without_end_are_told(rest: httpx.Client) -> None:
+    """`again` as a text would have billed nothing anew, and said nothing."""
+    for name, given, words in (
+        ("bill", {"name": "again", "valueString": "true"}, "`again` is a boolean, not valueString."),
+        ("bill", {"name": "by", "valueBoolean": True}, "`by` is a string, not valueBoolean."),
+        ("credit", {"name": "reason", "valueInteger": 7}, "`reason` is a string, not valueInteger."),
+        ("credit", {"name": "line", "valueInteger": 1}, "`line` is given in parts, not valueInteger."),
+        ("credit", {"name": "reason", "valueString": "r" * 1001}, "`reason` has at most 1,000 characters."),
+        ("consent", {"name": "amount", "valueDecimal": 60}, "`amount` is a Money, not valueDecimal."),
+        ("amend", {"name": "observation", "valueString": "x"}, "`observation` is a Resource, not valueString."),
+    ):
+        body = {"resourceType": "Parameters", "parameter": [given]}
+        answer = rest.post(f"/fhir/Task/an-exam/${name}", json=body, headers=JSON)
+        assert answer.status_code == 400, name
+        (issue,) = answer.json()["issue"]
+        assert (issue["expression"], issue["details"]["text"]) == (["Parameters.parameter[0]"], words)
+    part = [{"name": "sequence", "valueString": "1"}]
+    body = {"resourceType": "Parameters", "parameter": [{"name": "line", "part": part}]}
+    answer = rest.post("/fhir/Task/an-exam/$credit", json=body, headers=JSON)
+    assert answer.json()["issue"][0]["expression"] == ["Parameters.parameter[0].part[0]"]
+
+
 def test_operations_are_offered_on_tasks_only(rest: httpx.Client) -> None:
     for path in ("/fhir/Patient/x/$finish", "/fhir/Task/$finish", "/fhir/Task/x/$weigh", "/fhir/$finish"):
         assert rest.post(path, json=GIVEN, headers=JSON).status_code == 404

@@ -132,6 +132,13 @@ def test_b08_b09_parts_are_credited_once_and_the_rest_can_be_billed_anew_once(at
     texts = [i["details"]["text"] for i in refused.json()["issue"]]
     assert refused.status_code == 422
     assert len(texts) == 3, texts
+    vast = [line(1, amount=money("1E+9")), line(1, amount={"value": Decimal(1)})]
+    refused = counter.operate(exam, "credit", *vast, reason="Agreed", by="X")
+    assert refused.status_code == 422
+    assert [i["details"]["text"] for i in refused.json()["issue"]] == [
+        "`amount` is below 1,000,000,000.",
+        "`amount` is a Money with value and currency.",
+    ]
     rest = counter.get(counter.credit(exam, reason="Wrong owner")["credit"][0])
     gross = [p["totalGross"]["value"] for p in (first, paper, rest)]
     assert sum(gross) == 0

@@ -179,7 +179,10 @@ def test_what_is_wrong_with_an_estimate_or_a_consent_is_told_at_once(at: Callabl
     refused = counter.operate(exam, "estimate", {"name": "expected", "valueCode": "massage"})
     assert refused.status_code == 422
     assert "massage" in refused.json()["issue"][0]["details"]["text"]
-    odd = [{"name": "expected", "valueCoding": {"code": "massage"}}, {"name": "expected", "valueMoney": {"value": 1}}]
+    odd = [
+        {"name": "expected", "valueCoding": {"code": "massage"}},
+        {"name": "expected", "valueCoding": {"version": "1"}},
+    ]
     text = counter.operate(exam, "estimate", *odd).json()["issue"][0]["details"]["text"]
     assert text.startswith("No exam can show what has no code, massage. What can")
     assert counter.operate(exam, "estimate", {"name": "expected", "valueCoding": {"code": "doppler"}}).is_success
@@ -190,6 +193,10 @@ def test_what_is_wrong_with_an_estimate_or_a_consent_is_told_at_once(at: Callabl
     texts = [i["details"]["text"] for i in refused.json()["issue"]]
     assert refused.status_code == 422
     assert len(texts) == 5, texts  # by, given, method, at, amount
+    vast = {"name": "amount", "valueMoney": {"value": Decimal("1E+9"), "currency": "EUR"}}
+    refused = counter.operate(exam, "consent", vast, **SAID)
+    assert refused.status_code == 422
+    assert refused.json()["issue"][0]["details"]["text"] == "`amount` is below 1,000,000,000."
     draft = counter.get(counter.estimate(exam)["estimate"][0])
     path = f"/fhir/Invoice/{draft['id']}"
     tag = {"If-Match": counter.http.get(path).headers["etag"]}

@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
-from service.basics.errors import Fault, Refusal
-from service.basics.money import Currency, Money
+from service.basics.errors import Fault, Invalid, Refusal
+from service.basics.money import MOST, Currency, Money
 from service.billing.partial_credit import Wanted
 from service.fhir.reading.invoice import money
 
@@ -37,8 +37,14 @@ def _quantity(parts: Mapping[str, Json]) -> Decimal | None:
 
 
 def _amount(parts: Mapping[str, Json], currencies: Mapping[str, Currency]) -> Money | None:
-    value = _value(parts.get("amount", {}))
-    return money(value, currencies) if isinstance(value, dict) and {"value", "currency"} <= value.keys() else None
+    if "amount" not in parts:
+        return None
+    value = _value(parts["amount"])
+    if not isinstance(value, dict) or not {"value", "currency"} <= value.keys():
+        raise Invalid(Fault("value", "`amount` is a Money with value and currency."))
+    if value["value"] >= MOST:
+        raise Invalid(Fault("value", f"`amount` is below {MOST:,}."))
+    return money(value, currencies)
 
 
 def _value(part: Json) -> Any:

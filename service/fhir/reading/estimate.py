@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from service.basics.errors import Fault, Refusal
-from service.basics.money import Currency, Money
+from service.basics.money import MOST, Currency, Money
 from service.billing.estimate import Billed, Told, key
 from service.exam import moments
 from service.exam.urgent_state import METHODS
@@ -106,7 +106,9 @@ def _amount(parameters: Json, currencies: Currencies) -> tuple[Money | None, lis
         found = money(given, currencies)
     except Refusal as refusal:
         return None, [Fault(f.reason, f.text, where) for f in refusal.faults]
-    return found, [] if found.minor > 0 else [Fault("value", "`amount` is more than nothing.", where)]
+    if found.minor <= 0:
+        return None, [Fault("value", "`amount` is more than nothing.", where)]
+    return found, [] if found.decimal() < MOST else [Fault("value", f"`amount` is below {MOST:,}.", where)]
 
 
 def _worded(value: Any) -> bool:
