@@ -74,6 +74,8 @@ class Trust:
         media.check_form(given.headers.get("content-type", ""), given.headers.get("content-encoding", ""))
         declared, seconds = given.headers.get("content-length", ""), self._kit.limits.seconds
         form = _form(await body.read(receive, declared=declared, limit=_MOST, seconds=seconds))
+        if self._path != TOKEN and "token" not in form:
+            raise Invalid(Fault("required", "token is missing: say which token is meant."))
         if self._path == INTROSPECT:
             caller = await self._reception.caller(given.headers, request=note.request)
             note.organization = caller.organization

@@ -247,6 +247,9 @@ def test_a_client_that_is_switched_off_is_out_with_all_its_tokens(
     assert door.post(TOKEN, data=form(program.assertion("ES384", key=ec_key(which=1)))).status_code == 200
 
 
+FORM = {"Content-Type": "application/x-www-form-urlencoded"}
+
+
 def test_introspection_and_revocation(place: Place, door: httpx.Client, program: Program) -> None:
     # RFC 7662 2.2 and RFC 7009 2.1, 2.2
     token = door.post(TOKEN, data=form(program.assertion(), "system/Patient.rs")).json()["access_token"]
@@ -259,6 +262,8 @@ def test_introspection_and_revocation(place: Place, door: httpx.Client, program:
     for headers, what in ((foreign, token), (asked, "x" * 43), (asked, "")):
         assert door.post("/fhir/oauth/introspect", data={"token": what}, headers=headers).json() == {"active": False}
     assert door.post("/fhir/oauth/introspect", data={"token": token}).status_code == 401
+    without = door.post("/fhir/oauth/introspect", data={}, headers=asked | FORM)
+    assert (without.status_code, without.json()["error"]) == (400, "invalid_request"), "RFC 7662, 2.1: REQUIRED"
     other = registered(place.books, program.organization, base=BASE)
     for one in (other, program):
         revoked = form(one.assertion()) | {"token": token}
