@@ -6,7 +6,8 @@ from typing import Any
 from service.actions import bill_exam, delivering, exam_payable, no_show
 from service.actions.case import Case, open_case
 from service.actions.closing import Closed
-from service.actions.credit_exam import ended, unsaid
+from service.actions.credit_exam import ended, gone, unsaid
+from service.actions.exam_charges import invoices_of, open_ledger
 from service.actions.operation import Operation, on_exam
 from service.actions.ports import Caller, House, Work
 from service.actions.reporting import seen
@@ -25,8 +26,9 @@ NEEDED = (("by", "who has it billed"),)
 def bill(house: House, caller: Caller, task_id: str, parameters: Json) -> Json:
     """Invoice what is billable of a finished exam; with `again` also what was credited in full.
 
-    What stands on an invoice stays there: asked again, nothing more happens. Raises RuleBroken when nobody says who
-    asks, Conflict when the exam is neither finished nor cancelled."""
+    What stands on an invoice stays there: asked again in the same words, nothing more happens, and the answer is what
+    was made then, as long as it stands. Raises RuleBroken when nobody says who asks, Conflict when the exam is neither
+    finished nor cancelled."""
     with on_exam(house, caller, task_id, parameters, name="bill", kept=False) as operation:
         ended(operation, "billed")
         if faults := unsaid(parameters, NEEDED):
@@ -60,9 +62,25 @@ def _told(house: House, operation: Operation, case: Case, billed: bill_exam.Bill
     invoices = [f"Invoice/{one['id']}" for one in billed.invoices]
     if invoices:
         _keep(house, operation, case, billed, invoices=invoices)
+        for one in invoices:
+            operation.work.save_receipt(_key(operation, one), operation.fingerprint, b"")
+    else:
+        invoices = _made(house, operation)
     references = [("exam", f"Task/{case.exam.id}"), *(("invoice", one) for one in invoices)]
     words = [*(("unbilled", one) for one in billed.unpriced), *(("warning", one) for one in billed.warnings)]
     return answered(references=references, words=words)
+
+
+def _made(house: House, operation: Operation) -> list[str]:
+    """The invoices that this same request made before and that were not taken back whole since."""
+    ledger = open_ledger(house, operation.work, operation.exam)
+    invoices, credits = invoices_of(house, operation.work, ledger.charges)
+    standing = [f"Invoice/{one.id}" for one in invoices if not gone(one, credits.get(one.id, ()))]
+    return [one for one in standing if operation.work.receipt(_key(operation, one))]
+
+
+def _key(operation: Operation, invoice: str) -> str:
+    return f"{operation.name}:{invoice}:{operation.fingerprint}"
 
 
 def _keep(house: House, operation: Operation, case: Case, billed: bill_exam.Billed, *, invoices: list[str]) -> None:

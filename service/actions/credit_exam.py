@@ -105,7 +105,7 @@ def _which(
 ) -> tuple[Invoice | None, list[Fault]]:
     """The invoice that is meant: the one named, or the only one of which anything is left."""
     where = "Parameters.parameter.where(name='invoice')"
-    open_ = [one for one in invoices if not _gone(one, credits.get(one.id, ()))]
+    open_ = [one for one in invoices if not gone(one, credits.get(one.id, ()))]
     if not open_:
         words = "The exam has no invoice of which anything is left to be credited."
         raise Conflict(Fault("business-rule", words, "Task"))
@@ -118,5 +118,6 @@ def _which(
     return None, [Fault("value" if reference else "required", f"Say which invoice. It can be: {can}.", where)]
 
 
-def _gone(invoice: Invoice, earlier: Sequence[Invoice]) -> bool:
+def gone(invoice: Invoice, earlier: Sequence[Invoice]) -> bool:
+    """Whether earlier credits have taken back all of an invoice."""
     return crediting.credit(invoice, earlier, id_="", number="", issued="") is None

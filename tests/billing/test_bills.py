@@ -151,7 +151,8 @@ def test_b08_b09_parts_are_credited_once_and_the_rest_can_be_billed_anew_once(at
         c["identifier"][0]["value"].rpartition("|")[2] for c in counter.charges(exam) if c["status"] == "billed"
     ]
     assert corrections == ["1", "1"]
-    assert "invoice" not in told(exact.decode(counter.operate(exam, "bill", by="X", again=True).content))
+    assert told(exact.decode(counter.operate(exam, "bill", by="X", again=True).content))["invoice"] == new
+    assert "invoice" not in told(exact.decode(counter.operate(exam, "bill", by="Y", again=True).content))
     assert counter.get(said["invoice"][0]) == first
     twice = counter.operate(exam, "credit", reason="Wrong owner", by="A. Bookkeeper")  # of the new one, or a repeat?
     assert twice.status_code == 409
@@ -159,6 +160,10 @@ def test_b08_b09_parts_are_credited_once_and_the_rest_can_be_billed_anew_once(at
     meant = {"name": "invoice", "valueReference": {"reference": new[0]}}
     last = counter.get(counter.credit(exam, meant, reason="Wrong owner")["credit"][0])
     assert last["totalGross"]["value"] == -first["totalGross"]["value"]
+    assert "invoice" not in told(exact.decode(counter.operate(exam, "bill", by="X").content))  # none stands any more
+    third = told(exact.decode(counter.operate(exam, "bill", by="X", again=True).content))["invoice"]
+    assert third != new  # it was taken back since: that is no repeat
+    assert told(exact.decode(counter.operate(exam, "bill", by="X", again=True).content))["invoice"] == third
 
 
 def test_b09_what_is_paid_is_taken_in_and_nothing_else_of_an_invoice_is(at: Callable[..., Counter]) -> None:
