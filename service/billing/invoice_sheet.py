@@ -44,7 +44,7 @@ def sheet(
         due=Fact(words[f"due-{kind}"], figures.amount(turned(invoice.due, sign))),
         payment=tuple(_payment(invoice, words)) if kind == "invoice" else (),  # nobody has the others to pay
         notices=tuple(_notices(words, status, estimate=estimate)),
-        notes=(_method(invoice, words), *filter(None, map(clean, notes))),
+        notes=(_method(invoice, words), *_notes(invoice, words, [*filter(None, map(clean, notes))])),
         words=words,
     )
 
@@ -65,6 +65,12 @@ def _notices(words: Words, status: str, *, estimate: bool) -> Iterator[str]:
         yield words["notice-replaced" if status == "cancelled" else "notice-estimate"]
     elif status in NOTICED:
         yield words[f"notice-{status}"]
+
+
+def _notes(invoice: Invoice, words: Words, notes: Sequence[str]) -> Iterator[str]:
+    """What is printed below the totals: of a credit first why it was made, behind its label."""
+    for index, note in enumerate(notes):
+        yield say(words, "reason", reason=note) if invoice.credits and not index else note
 
 
 def _facts(invoice: Invoice, words: Words, figures: Figures, *, estimate: bool) -> Iterator[Fact]:

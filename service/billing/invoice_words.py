@@ -14,6 +14,7 @@ PLACES: Mapping[str, frozenset[str]] = {
     **dict.fromkeys(("seller", "buyer", "tax-number", "issued", "supplied", "credits"), _NONE),
     **dict.fromkeys(("terms", "bank", "animal", "examined", "performer", "exam"), _NONE),
     **dict.fromkeys(("line", "service", "quantity", "rate", "net", "outside"), _NONE),
+    "reason": frozenset({"reason"}),
     "each": frozenset({"amount"}),
     "with-tax": frozenset({"amount"}),
     "share": frozenset({"percent", "amount"}),

@@ -140,6 +140,7 @@ def test_b08_b09_parts_are_credited_once_and_the_rest_can_be_billed_anew_once(at
         "`amount` is a Money with value and currency.",
     ]
     rest = counter.get(counter.credit(exam, reason="Wrong owner")["credit"][0])
+    assert "<p>Reason: Wrong owner</p>" in rest["text"]["div"]
     gross = [p["totalGross"]["value"] for p in (first, paper, rest)]
     assert sum(gross) == 0
     assert {c["status"] for c in counter.charges(exam)} == {"entered-in-error"}

@@ -43,11 +43,11 @@ def test_the_standard_texts_are_those_of_en_16931() -> None:
 
 def test_what_would_be_printed_wrong_is_told_by_its_line() -> None:
     assert told("en,page,Page {page} of {pages}", "en,page,Page {page}") == [
-        f"{FILE}:57: page must say {{pages}}",
+        f"{FILE}:58: page must say {{pages}}",
     ]
     assert told("en,due-invoice,Amount due", "en,dew,Amount due") == [
         f"{FILE}:0: en has no due-invoice",
-        f"{FILE}:37: an invoice says no phrase dew",
+        f"{FILE}:38: an invoice says no phrase dew",
     ]
     assert any("there is no place {sum}" in one for one in told("en,net,Net", "en,net,Net {sum}"))
     assert told("de,net,Netto", "fr,net,Net")[0] == f"{FILE}:0: de has no net"

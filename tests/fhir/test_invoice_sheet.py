@@ -48,7 +48,15 @@ def test_a_credit_note_states_positive_amounts_and_names_the_invoice() -> None:
     assert all(not one.base.startswith("-") and not one.tax.startswith("-") for one in sheet.taxes)
     assert [entry.quantity for entry in sheet.entries if entry.number] == ["1", "3", *["1"] * 6]
     assert sheet.payment == ()  # nobody has a credit to pay
-    assert "Wrong animal" in sheet.notes
+    assert sheet.notes[1:] == ("Reason: Wrong animal",)
+
+
+def test_why_a_credit_was_made_stands_behind_a_label_and_the_notes_of_others_do_not() -> None:
+    notes = ["Falsches Tier {amount}", "So wie immer"]
+    assert shown(taken_back(whole()), language="de", notes=notes).notes[1:] == (
+        *("Grund: Falsches Tier {amount}", "So wie immer"),
+    )
+    assert shown(whole(), notes=["As agreed"]).notes[1:] == ("As agreed",)
 
 
 def test_seller_buyer_dates_and_exam_are_on_it() -> None:
