@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterable
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from service.actions.billing_report import invoices, stretch
+from service.actions.billing_report import Stretch, invoices, stretch
 from service.actions.ports import House, Work
 from service.actions.practices import practice_of
 from service.basics.errors import Conflict, Fault, Invalid
@@ -21,9 +21,7 @@ def close(house: House, organization: str, *, month: str, by: str, told: Told) -
 
     Waits for whoever has drawn an invoice number. Raises Invalid for what is no month or has nobody's name, Conflict
     when the month is not over or was closed before, or when an invoice of it does not add up."""
-    wanted = stretch(month)
-    if wanted.first == wanted.last:
-        raise Invalid(Fault("value", "Books are closed month by month: name one such as 2026-11."))
+    wanted = _month(month)
     if not by.strip():
         raise Invalid(Fault("required", "Say who closes the month."))
     with house.books.begin(organization) as work:
@@ -40,6 +38,16 @@ def close(house: House, organization: str, *, month: str, by: str, told: Told) -
             raise Conflict(*faults)
         work.close_month(month, by=by.strip(), totals=json.dumps(told(sums.all())))
         return _closed(work, month) or Closed(month, "", by, "")
+
+
+def _month(text: str) -> Stretch:
+    try:
+        found: Stretch | None = stretch(text)
+    except Invalid:
+        found = None
+    if found is None or found.first == found.last:
+        raise Invalid(Fault("value", "Books are closed month by month: name one such as 2026-11."))
+    return found
 
 
 def _open(work: Work, month: str) -> None:

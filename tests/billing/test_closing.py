@@ -67,6 +67,11 @@ def test_a_day_a_year_or_nobody_closes_nothing(books: SqlBooks, slug: str, month
     assert refused(books, slug, month, by)
 
 
+@pytest.mark.parametrize("month", ["2026-13", "october", "2026-10-01", "2026", "", "9999-99-99"])
+def test_what_is_no_month_is_told_that_books_are_closed_by_the_month(books: SqlBooks, slug: str, month: str) -> None:
+    assert refused(books, slug, month) == "Books are closed month by month: name one such as 2026-11."
+
+
 def test_an_invoice_that_does_not_add_up_keeps_its_month_open(books: SqlBooks, slug: str) -> None:
     keep(books, slug, [bill("2026-10-02T10:00:00Z", "2026-000007", ("20", 100, 20), gross=121)])
     assert "2026-000007" in refused(books, slug, "2026-10")
