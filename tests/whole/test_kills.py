@@ -98,8 +98,9 @@ def drain(desk: Desk, wire: Lossy) -> float:
         courier.stop()
     wire.choose = str
     began = time.monotonic()
-    desk.instance.work(HURRIED, str(time.time() - AHEAD / (SPEED - 1)), str(SPEED), "20")
-    desk.delivered(within=60)
+    # its clock was set, for all it can tell: what the dead held it takes after the time of a lease, 15 s by the wall
+    desk.instance.work(HURRIED, str(time.time() - AHEAD / (SPEED - 1)), str(SPEED), "5")
+    desk.delivered(within=90)
     return time.monotonic() - began
 
 
