@@ -64,7 +64,7 @@ def test_a_clock_that_was_set_is_noticed_and_trusted_again_after_the_time_of_a_l
 def test_no_post_is_taken_from_a_live_courier_when_the_clock_jumps_under_both(
     outbox: SqlBooks, jump: timedelta
 ) -> None:
-    """Reliability R6b. Both couriers see the jump; one is in the middle of a send, and every post is sent once."""
+    """Both couriers see the jump; one is in the middle of a send, and every post is sent once."""
     promise(outbox, *(f"exam-{n}" for n in range(6)))
     clock, sent, stop = later(), list[str](), threading.Event()
 

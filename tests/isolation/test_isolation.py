@@ -1,4 +1,4 @@
-"""Nobody sees what is another organisation's: cases of all that is offered, generated from what the service says (R20).
+"""Nobody sees what is another organisation's: cases of all that is offered, generated from what the service says.
 
 Published: OWASP API Security Top 10 2023, API1 and API3; ASVS 5.0, 8.2.2 and 8.4.1."""
 

@@ -1,4 +1,4 @@
-"""The service's clock jumps while it works: versions rise all the same, and what was done stays done once (R6b)."""
+"""The service's clock jumps while it works: versions rise all the same, and what was done stays done once."""
 
 import json
 from collections.abc import Callable, Iterator

@@ -1,6 +1,6 @@
 """kill -9 of service and courier in the middle of their work, over a wire that breaks: nothing lost, nothing twice.
 
-R1 of the reliability plan. TEST_SEED repeats a run's choices; its figures are printed (pytest -s, or on failure)."""
+TEST_SEED repeats a run's choices; its figures are printed (pytest -s, or on failure)."""
 
 import os
 import random

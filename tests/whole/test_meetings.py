@@ -114,7 +114,7 @@ def test_an_amendment_that_meets_the_withdrawal_never_comes_after_it(desk: Desk)
 
 @pytest.mark.parametrize("wrong", range(4))
 def test_one_bad_entry_leaves_no_trace_of_the_others(desk: Desk, wrong: int) -> None:
-    """R11 of the reliability plan, at each place of a transaction of evidence."""
+    """At each place of a transaction of evidence."""
     exam = desk.place(service="fluid-check")
     good = [exam.scanner.measured("peritoneum", "pocket-depth", f"{n}.5") for n in range(4)]
     kinds = ("Observation", "Task", "AuditEvent")

@@ -55,7 +55,7 @@ def race(instance: Instance, bearer: str, call: Call, *, callers: int = CALLERS)
     "way", ["create", *(pytest.param(way, marks=pytest.mark.full) for way in ("update", "in a transaction"))]
 )
 def test_of_fifty_conditional_writers_one_creates(pair: Instance, rounds: int, way: str) -> None:
-    """R10 of the reliability plan: exactly one 201, the rest 200 with the same id; nowhere a second resource."""
+    """Exactly one 201, the rest 200 with the same id; nowhere a second resource."""
     bearer = pair.token(pair.organization("records"))
     for _ in range(rounds):
         value = orders.number("race")
@@ -90,7 +90,7 @@ def _told(answer: httpx.Response) -> tuple[str, str]:
 @pytest.mark.parametrize("rounds", ROUNDS)
 @pytest.mark.parametrize("way", ["PUT", "PATCH", "transaction", "batch"])
 def test_of_fifty_updates_of_one_version_one_is_taken(pair: Instance, rounds: int, way: str) -> None:
-    """R9 of the reliability plan: one 2xx a round, 412 for the rest, and as many versions as successes."""
+    """One 2xx a round, 412 for the rest, and as many versions as successes."""
     bearer = pair.token(pair.organization("records"))
     with pair.client(bearer) as client:
         made = client.post("Patient", content=b'{"resourceType":"Patient"}').json()
@@ -155,7 +155,7 @@ def test_of_twenty_corrections_of_one_measurement_one_is_taken(pair: Instance, r
 
 @pytest.mark.parametrize("rounds", [1, pytest.param(5, marks=pytest.mark.full)])
 def test_a_hundred_callers_finish_one_exam_once(pair: Instance, rounds: int) -> None:
-    """R8 of the reliability plan: one report, one invoice, every caller the same 200, no 5xx."""
+    """One report, one invoice, every caller the same 200, no 5xx."""
     slug = pair.organization("practice", billing=BILLING)
     bearer = pair.token(slug)
     body = exact.encode(parameters(interpreter="Dr I. Reader", conclusion="No abnormality seen."))

@@ -1,4 +1,4 @@
-"""A service killed at its every K-th system call of one `$finish`: wholly final or not at all, and again it is (R2).
+"""A service killed at its every K-th system call of one `$finish`: wholly final or not at all, and again it is.
 
 SQLite's own tests enumerate crash points in the same way (sqlite.org/testing.html, 3.4); strace injects the signal."""
 

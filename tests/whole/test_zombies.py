@@ -1,4 +1,4 @@
-"""Couriers that are stopped in the middle of a send for longer than their lease, and wake up (reliability R7)."""
+"""Couriers that are stopped in the middle of a send for longer than their lease, and wake up."""
 
 import json
 import os
