@@ -19,7 +19,7 @@ from tests.api.conftest import JSON
 from tests.builders.tariff_rows import row
 
 BASE = "http://sonoledger.example/fhir"
-OTHER_PRICE = row("other-only", text="Somebody's secret", organization="somebody-else", amount="1.00")
+OTHER_PRICE = row("claim-admin", text="Somebody's secret", organization="somebody-else", amount="1.00")
 Json = dict[str, Any]
 
 
