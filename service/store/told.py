@@ -1,10 +1,10 @@
 """What became of a post, into the standing of its destination, in the transaction that settles the post."""
 
 from datetime import datetime
-from typing import Protocol
 
 from service.basics.subscription import HANDSHAKE, PREFIX
 from service.store.instants import micros
+from service.store.leasing import Held, Settlement
 from service.store.session import Session
 
 _ACTIVE = (
@@ -20,29 +20,7 @@ _FAILED = (
 _STOP = "UPDATE destination SET active = ?, disabled = ? WHERE organization = ? AND name = ?"
 
 
-class Outcome(Protocol):
-    """What became of an attempt."""
-
-    @property
-    def state(self) -> str: ...
-    @property
-    def reason(self) -> str: ...
-    @property
-    def disable(self) -> bool: ...
-
-
-class Told(Protocol):
-    """A post and where it went."""
-
-    @property
-    def organization(self) -> str: ...
-    @property
-    def destination(self) -> str: ...
-    @property
-    def event(self) -> str: ...
-
-
-def follow(session: Session, post: Told, outcome: Outcome, *, now: datetime) -> None:
+def follow(session: Session, post: Held, outcome: Settlement, *, now: datetime) -> None:
     """A destination that is gone is switched off; a subscription follows what became of its notification.
 
     A handshake that was taken makes it active; a post that is given up puts it in error: its events are counted and
