@@ -57,8 +57,7 @@ class View(Watched, Protocol):
     def exam_of_step(self, task: str) -> Exam | None: ...
     def steps(self, exam: str) -> tuple[Stored, ...]: ...
     def receipt(self, key: str) -> tuple[str, bytes] | None: ...
-    def destinations(self) -> tuple[str, ...]: ...  # names of the active ones
-    def routes(self) -> tuple[tuple[str, str], ...]: ...  # (name, terms as text) of the active ones
+    def routes(self) -> tuple[tuple[str, str], ...]: ...  # (name, terms) of those to promise to
     def agreements(self) -> tuple[Agreement, ...]: ...  # about referrals, as hospital or as clinic
     def posted(
         self, thread: str

@@ -109,11 +109,6 @@ class SqlView(Subscribed):
         found = self._mine("SELECT fingerprint, answer FROM receipt WHERE organization = ? AND key = ?", key)
         return (found[0][0], found[0][1]) if found else None
 
-    def destinations(self) -> tuple[str, ...]:
-        """Names of the active destinations."""
-        sql = "SELECT name FROM destination WHERE organization = ? AND active AND kind <> 'subscription' ORDER BY name"
-        return tuple(row[0] for row in self._mine(sql))
-
     def routes(self) -> tuple[tuple[str, str], ...]:
         """(name, settings) of the destinations to promise to; subscribers are told by their own notifications alone."""
         return tuple((row[0], row[1]) for row in self._mine(ROUTES))
