@@ -99,6 +99,12 @@ def test_what_people_wrote_is_shown_as_they_wrote_it() -> None:
     assert Elements(html(compose(everywhere("a < b & c"), ROWS))).text.count("a < b & c") >= 20
 
 
+def test_a_name_that_ends_in_a_full_stop_ends_the_sentence_once() -> None:
+    page = html(compose(replace(FACTS, interpreter="Dr. I."), ROWS))
+    assert "interpreted by Dr. I." in page
+    assert "Dr. I.." not in page
+
+
 def test_the_page_runs_nothing_and_fetches_nothing() -> None:
     page = html(compose(FACTS, ROWS))
     tags = Elements(page).tags
